@@ -1,0 +1,1 @@
+"""Evidence and outcomes for wound-healing modality programs: whether wounds heal sooner, told honestly."""

@@ -1,0 +1,212 @@
+"""The study plan: what is asked, and by which rules, fixed before the data are looked at."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import tomllib
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from kit.vocabulary import KINDS, SESSIONS, STAGES
+
+EPOCH = date(2000, 1, 1)
+BASES = {
+    "operations": "the facility's own health care operations",
+    "limited_data_set": "a limited data set under a data use agreement (45 CFR 164.514(e))",
+    "expert_determination": "an expert's determination (45 CFR 164.514(b)(1))",
+    "safe_harbor": "safe harbor (45 CFR 164.514(b)(2))",
+}
+Kind = Literal[KINDS]
+Stage = Literal[STAGES]
+
+
+class PlanError(Exception):
+    """The plan cannot be followed as written; the message names the key and the cure."""
+
+
+def day_of(calendar: date) -> int:
+    """Whole days since 1 January 2000, the kit's day number for a calendar date."""
+    return (calendar - EPOCH).days
+
+
+def date_of(day: int) -> date:
+    """The calendar date of a day number."""
+    return EPOCH + timedelta(days=int(day))
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
+
+
+class Program(_Part):
+    """Whose program it is, and under what the export was made."""
+
+    name: str = Field(min_length=1, max_length=80)
+    basis: Literal["operations", "limited_data_set", "expert_determination", "safe_harbor"]
+
+
+class Windows(_Part):
+    """The quarter that is described, the cut-off, and how far back wounds are followed.
+
+    Dates, or day numbers where the export counts days; none under safe_harbor.
+    """
+
+    quarter_begins: date | int | None = None
+    cutoff: date | int | None = None
+    cohort_months: int = Field(default=24, ge=1, le=120)
+
+
+class Sizes(_Part):
+    """How size is found from length and width, and for how long a measurement is fresh."""
+
+    area: Literal["rectangle", "ellipse"] = "rectangle"
+    fresh_days: int = Field(default=7, ge=1, le=28)
+
+
+class Following(_Part):
+    """When a wound counts as closed, gone or lost from sight."""
+
+    confirm_days: int = Field(default=14, ge=1, le=60)
+    bed_hold_days: int = Field(default=30, ge=1, le=120)
+    vanished_days: int = Field(default=28, ge=7, le=180)
+    horizon_weeks: int = Field(default=12, ge=2, le=52)
+
+
+class Cohort(_Part):
+    """Which wounds the report speaks of."""
+
+    kinds: tuple[Kind, ...] = KINDS
+    stages: tuple[Stage, ...] = STAGES
+
+
+class Regimen(_Part):
+    """A regimen is a rule over what the first session shows."""
+
+    name: str = Field(min_length=1, max_length=40)
+    modality: Literal[SESSIONS.column("modality").allowed]
+    setup: Literal[SESSIONS.column("setup").allowed] | None = None
+    polarity: Literal[SESSIONS.column("polarity").allowed] | None = None
+
+
+class Disclosure(_Part):
+    """Counts below the threshold are marked as small wherever a page may leave the building."""
+
+    threshold: int = Field(default=11, ge=2, le=100)
+
+
+class Plan(_Part):
+    """The whole plan, frozen. `fingerprint` changes whenever anything in it does."""
+
+    program: Program
+    windows: Windows = Windows()
+    sizes: Sizes = Sizes()
+    following: Following = Following()
+    cohort: Cohort = Cohort()
+    regimens: tuple[Regimen, ...] = Field(min_length=1)
+    disclosure: Disclosure = Disclosure()
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Plan:
+        names = [regimen.name for regimen in self.regimens]
+        if len(set(names)) < len(names):
+            raise ValueError("two regimens carry the same name; give each its own")
+        self._windows_fit()
+        return self
+
+    def _windows_fit(self) -> None:
+        begins, cutoff = self.windows.quarter_begins, self.windows.cutoff
+        if self.program.basis == "safe_harbor":
+            if isinstance(begins, date) or isinstance(cutoff, date):
+                raise ValueError("under safe_harbor there are no calendar dates; leave the windows' dates out")
+            return
+        if begins is None or cutoff is None:
+            raise ValueError("windows needs quarter_begins and cutoff under this basis")
+        if isinstance(begins, date) is not isinstance(cutoff, date):
+            raise ValueError("quarter_begins and cutoff must both be dates or both be day numbers")
+        if begins >= cutoff:
+            raise ValueError("the quarter must begin before the cutoff")
+
+    @property
+    def calendar(self) -> bool:
+        """Whether days can be told as calendar dates."""
+        return isinstance(self.windows.cutoff, date)
+
+    @property
+    def cutoff(self) -> int | None:
+        """The cut-off as a day number; None where the export shares no calendar."""
+        return _as_day(self.windows.cutoff)
+
+    @property
+    def quarter_begins(self) -> int | None:
+        """The first day of the quarter described, as a day number."""
+        return _as_day(self.windows.quarter_begins)
+
+    @property
+    def cohort_begins(self) -> int | None:
+        """The first day of the cohort window, as a day number (a month is 365.25 / 12 days)."""
+        if self.cutoff is None:
+            return None
+        return self.cutoff - round(self.windows.cohort_months * 365.25 / 12)
+
+    @property
+    def horizon(self) -> int:
+        """The horizon in days."""
+        return self.following.horizon_weeks * 7
+
+    @property
+    def fingerprint(self) -> str:
+        """Twelve hexadecimal digits of the SHA-256 of the plan's content; layout and comments do not count."""
+        return hashlib.sha256(self.model_dump_json().encode()).hexdigest()[:12]
+
+
+def _as_day(moment: date | int | None) -> int | None:
+    return day_of(moment) if isinstance(moment, date) else moment
+
+
+def read_plan(path: str | Path) -> Plan:
+    """The plan in a TOML file.
+
+    Raises PlanError, in one line, for a missing file, broken TOML, a misspelt key (with the nearest known one) or
+    a value outside its limits.
+    """
+    path = Path(path)
+    try:
+        return Plan.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except FileNotFoundError:
+        raise PlanError(f"{path.name}: there is no such plan; start from the one in data/synthetic") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as broken:
+        raise PlanError(f"{path.name}: this is not TOML that can be read: {_short(broken)}") from None
+    except ValidationError as errors:
+        raise PlanError(f"{path.name}: {explain(errors, Plan)}") from None
+
+
+def _short(broken: Exception) -> str:
+    return "it is not UTF-8" if isinstance(broken, UnicodeDecodeError) else str(broken)
+
+
+def explain(errors: ValidationError, model: type[BaseModel]) -> str:
+    """The first of pydantic's errors in one line that names the key and never quotes a value."""
+    found = errors.errors(include_url=False, include_input=False, include_context=False)
+    first = next((error for error in found if error["type"] == "extra_forbidden"), found[0])
+    key = ".".join(str(step) for step in first["loc"]) or "the plan as a whole"
+    if first["type"] == "extra_forbidden":
+        return f"{key}: there is no such key{_nearest(first['loc'], model)}"
+    return f"{key}: {first['msg'].removeprefix('Value error, ')}"
+
+
+def _nearest(steps: tuple[int | str, ...], model: type[BaseModel]) -> str:
+    known = _keys(model, [step for step in steps[:-1] if isinstance(step, str)])
+    close = difflib.get_close_matches(str(steps[-1]), known, n=1)
+    return f"; did you mean {close[0]}?" if close else f"; known here: {', '.join(known)}"
+
+
+def _keys(model: type[BaseModel], steps: list[str]) -> list[str]:
+    if not steps:
+        return list(model.model_fields)
+    kept = model.model_fields[steps[0]].annotation
+    inner = kept if isinstance(kept, type) else kept.__args__[0]
+    return _keys(inner, steps[1:])

@@ -42,9 +42,10 @@ FAULTS: dict[str, Fault] = {
         Fault("garbled", MARKED, "A number or day that is not needed cannot be read; the value was emptied."),
         Fault("unknown", MARKED, "A word is not in the closed list of this column; it counts as unknown."),
         Fault("unsized", MARKED, "An open wound was seen but no size can be had from the row."),
+        Fault("contrary", MARKED, "Recorded closed, yet with a size above zero; it counts as open."),
         Fault("mixed", MARKED, "Sizes of one wound were found in more than one way; they do not compare."),
         Fault("staged", MARKED, "A wound that is not a pressure injury carries a stage; the stage is not read."),
-        Fault("backstaged", MARKED, "A full-thickness injury is charted at a lower stage; the deepest one stands."),
+        Fault("backstaged", MARKED, "A pressure injury is charted at a lower stage than before; the deepest stands."),
         Fault("reopened", MARKED, "Recorded closed, then open again."),
         Fault("vanished", MARKED, "Last seen open, then nothing: no closing, no departure."),
     )

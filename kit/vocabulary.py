@@ -195,9 +195,7 @@ SESSIONS = Table(
         _number("radiating_area", "cm2", 0.1, 20, "Effective radiating area of the sound head."),
         _choice("status", ("given", "shortened", "missed"), "What became of the planned session."),
         _choice("reason", REASONS_MISSED, "Why it was shortened or missed."),
-        _choice(
-            "reaction", ("none", "skin_irritation", "pain", "burn", "bleeding", "other"), "Reaction recorded."
-        ),
+        _choice("reaction", ("none", "skin_irritation", "pain", "burn", "bleeding", "other"), "Reaction recorded."),
         _pseudonym("therapist", "Pseudonym of the therapist."),
     ),
 )
@@ -247,6 +245,27 @@ LEAVINGS = Table(
 )
 
 TABLES: dict[str, Table] = {
-    table.name: table
-    for table in (RESIDENTS, WOUNDS, MEASUREMENTS, SESSIONS, PROCEDURES, PERIODS, LEAVINGS)
+    table.name: table for table in (RESIDENTS, WOUNDS, MEASUREMENTS, SESSIONS, PROCEDURES, PERIODS, LEAVINGS)
 }
+
+
+def dictionary() -> str:
+    """The data dictionary as Markdown: a section a table, a line a column."""
+    return "\n".join(line for table in TABLES.values() for line in _section(table))
+
+
+def _section(table: Table) -> list[str]:
+    needed = "needed" if table.required else "may be absent"
+    lines = [
+        f"### {table.name}: {table.row} ({needed})",
+        "",
+        "| column | holds | unit | |",
+        "| --- | --- | --- | --- |",
+    ]
+    return [*lines, *(_line(column) for column in table.columns), ""]
+
+
+def _line(column: Column) -> str:
+    held = ", ".join(column.allowed) if column.allowed else column.kind
+    name = f"**{column.name}**" if column.required else column.name
+    return f"| {name} | {held} | {column.unit} | {column.says} |"

@@ -1,0 +1,1 @@
+"""Healing: how long wounds took to close, and what else became of them."""

@@ -1,0 +1,140 @@
+"""How long healing took, described and not compared: each regimen from its first session, everybody else from entry."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from kit.healing.curves import Incidence, days_closed, incidence, median_day
+from kit.healing.resampling import DRAWS, SEED, percentile_limits, resident_draws
+from kit.plan import Plan
+from kit.vocabulary import OUTCOMES
+from kit.wounds.episodes import OPEN, UNTREATED
+
+ANY = "any modality"
+FROM_ENTRY, FROM_START = "first measurement", "first session"
+DRAWN_FROM = 10  # wounds a curve needs; common practice, no source
+
+
+@dataclass(frozen=True)
+class Description:
+    """`curves`: a row a group, day and state. `groups`: a row a group. Nothing here is a difference."""
+
+    curves: pd.DataFrame
+    groups: pd.DataFrame
+    draws: int
+    seed: int
+
+
+def describe(episodes: pd.DataFrame, plan: Plan, draws: int = DRAWS, seed: int = SEED) -> Description:
+    """What became of wounds, for everybody before any modality and for each regimen of the plan.
+
+    Columns of `curves`: group, clock (what day 0 is), day, state (closed, died, ..., open), share, low, high (95% of
+    draws of whole residents), at_risk (wounds still followed at the end of that day).
+    Columns of `groups`: group, clock, wounds, residents, ended_closed, followed (still open and in view at the horizon),
+    drawn, closed_share, closed_low, closed_high (by the horizon), died_share, hospital_share, left_share (surgical
+    closure among them), open_share, median_day (NaN: half never closed), weeks_closed, weeks_low, weeks_high.
+
+    Everybody's clock starts at the first open measurement and stops when a modality starts, so no wound is sorted by what
+    came later. A wound already treated when first measured is in neither. Groups below ten wounds are counted, not drawn.
+    """
+    cohort = episodes[episodes["in_cohort"] & ~episodes["running"]]
+    curves, groups = [], []
+    for name, clock, wounds in _groups(cohort, plan):
+        curve, row = _one_group(name, clock, wounds, plan, draws, seed)
+        curves.append(curve)
+        groups.append(row)
+    return Description(pd.concat(curves, ignore_index=True), pd.DataFrame(groups), draws, seed)
+
+
+def _groups(cohort: pd.DataFrame, plan: Plan):
+    started = cohort[cohort["start_day"].notna()]
+    yield UNTREATED, FROM_ENTRY, _followed(cohort, "entry_day", stop_at_start=True)
+    yield ANY, FROM_START, _followed(started, "start_day")
+    planned = [regimen.name for regimen in plan.regimens]
+    others = sorted(set(started["regimen"]) - set(planned))
+    for name in [*planned, *others]:
+        yield name, FROM_START, _followed(started[started["regimen"] == name], "start_day")
+
+
+def _followed(wounds: pd.DataFrame, zero: str, stop_at_start: bool = False) -> pd.DataFrame:
+    end, outcome = wounds["end_day"], wounds["outcome"].astype(object)
+    if stop_at_start:
+        started = wounds["start_day"].notna()
+        end, outcome = end.where(~started, wounds["start_day"]), outcome.where(~started, OPEN)
+    days = (end - wounds[zero]).astype("int64")
+    return pd.DataFrame({"resident": wounds["resident"], "days": days, "outcome": outcome})
+
+
+def _one_group(
+    name: str, clock: str, wounds: pd.DataFrame, plan: Plan, draws: int, seed: int
+) -> tuple[pd.DataFrame, dict]:
+    row = {
+        "group": name,
+        "clock": clock,
+        "wounds": len(wounds),
+        "residents": wounds["resident"].nunique(),
+        "ended_closed": int((wounds["outcome"] == "closed").sum()),
+        "followed": int((wounds["days"] >= plan.horizon).sum()),
+        "drawn": len(wounds) >= DRAWN_FROM,
+    }
+    if not row["drawn"]:
+        return _no_curve(), row | dict.fromkeys(_SHARES, np.nan)
+    days, outcome = wounds["days"].to_numpy(), wounds["outcome"].to_numpy()
+    whole = incidence(days, outcome, OUTCOMES)
+    drawn = incidence(days, outcome, OUTCOMES, resident_draws(wounds["resident"].to_numpy(), draws, seed))
+    return _tidy(name, clock, whole, drawn, plan.horizon), row | _at_horizon(whole, drawn, plan.horizon)
+
+
+_SHARES = (
+    "closed_share", "closed_low", "closed_high", "died_share", "hospital_share", "left_share", "open_share",
+    "median_day", "weeks_closed", "weeks_low", "weeks_high",
+)  # fmt: skip
+_CURVES = ["group", "clock", "day", "state", "share", "low", "high", "at_risk"]
+
+
+def _no_curve() -> pd.DataFrame:
+    return pd.DataFrame({column: pd.Series([], dtype=object) for column in _CURVES})
+
+
+def _at_horizon(whole: Incidence, drawn: Incidence, horizon: int) -> dict:
+    shares = dict(zip(OUTCOMES, whole.at(horizon)[:, 0], strict=True))
+    closed = OUTCOMES.index("closed")
+    low, high = percentile_limits(drawn.at(horizon)[closed])
+    weeks_low, weeks_high = percentile_limits(days_closed(drawn, horizon) / 7)
+    return {
+        "closed_share": shares["closed"],
+        "closed_low": float(low),
+        "closed_high": float(high),
+        "died_share": shares["died"],
+        "hospital_share": shares["hospital"],
+        "left_share": shares["left"] + shares["surgical_closure"],
+        "open_share": 1 - sum(shares.values()),
+        "median_day": median_day(whole),
+        "weeks_closed": float(days_closed(whole, horizon)[0]) / 7,
+        "weeks_low": float(weeks_low),
+        "weeks_high": float(weeks_high),
+    }
+
+
+def _tidy(name: str, clock: str, whole: Incidence, drawn: Incidence, horizon: int) -> pd.DataFrame:
+    """One row a day and state, from day 0 to the horizon."""
+    within = whole.days <= horizon
+    share = np.concatenate([whole.shares[..., 0], whole.open_share[None, :, 0]])[:, within]
+    spread = np.concatenate([drawn.shares, drawn.open_share[None]])[:, within]
+    low, high = percentile_limits(spread)
+    after = np.append(whole.at_risk[1:, 0], 0)[within]
+    return pd.DataFrame(
+        {
+            "group": name,
+            "clock": clock,
+            "day": np.tile(whole.days[within], len(share)),
+            "state": np.repeat([*OUTCOMES, OPEN], within.sum()),
+            "share": share.ravel(),
+            "low": low.ravel(),
+            "high": high.ravel(),
+            "at_risk": np.tile(after, len(share)).astype("int64"),
+        }
+    )

@@ -1,0 +1,136 @@
+"""The column map: which of the facility's columns holds which of ours, in what unit, format and words."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from kit.faults import ExportError
+from kit.plan import explain
+from kit.vocabulary import TABLES, UNITS, Column, Table
+
+DAY_NUMBER = "day number"
+DAY_FORMATS = {
+    "YYYY-MM-DD": "%Y-%m-%d",
+    "YYYY/MM/DD": "%Y/%m/%d",
+    "YYYYMMDD": "%Y%m%d",
+    "MM/DD/YYYY": "%m/%d/%Y",
+    "DD/MM/YYYY": "%d/%m/%Y",
+    "MM-DD-YYYY": "%m-%d-%Y",
+    "DD-MM-YYYY": "%d-%m-%Y",
+    "DD.MM.YYYY": "%d.%m.%Y",
+    "MM/DD/YY": "%m/%d/%y",
+    "DD/MM/YY": "%d/%m/%y",
+    "DD-MON-YYYY": "%d-%b-%Y",
+    DAY_NUMBER: "",
+}
+
+
+class MapError(ExportError):
+    """The column map cannot be followed; the message names table, column and cure."""
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
+
+
+class Place(_Part):
+    """Where one of our columns stands in the export: their header, their unit, date format and words."""
+
+    column: str = Field(min_length=1)
+    unit: str | None = None
+    format: str | None = None
+    values: dict[str, str] = Field(default_factory=dict)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _header_alone(cls, given: object) -> object:
+        return {"column": given} if isinstance(given, str) else given
+
+
+class TableMap(_Part):
+    """One table of the export: the file or sheet that holds it, and its columns."""
+
+    file: str | None = None
+    sheet: str | None = None
+    columns: dict[str, Place]
+
+
+class _Tables(_Part):
+    residents: TableMap | None = None
+    wounds: TableMap
+    measurements: TableMap
+    sessions: TableMap | None = None
+    procedures: TableMap | None = None
+    spans: TableMap | None = None
+    departures: TableMap | None = None
+
+
+ColumnMap = dict[str, TableMap]
+
+
+def read_map(path: str | Path) -> ColumnMap:
+    """The column map in a TOML file: a table for each of ours, with `file` or `sheet` and `columns`.
+
+    Raises MapError for a missing file, broken TOML, a name the vocabulary does not hold (with the nearest that it
+    does), a unit or date format that is not known, a word mapped to a value that is not in the closed list, and a
+    column of theirs that is named twice.
+    """
+    path = Path(path)
+    try:
+        tables = _Tables.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except FileNotFoundError:
+        raise MapError(f"{path.name}: there is no such column map") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as broken:
+        raise MapError(f"{path.name}: this is not TOML that can be read: {type(broken).__name__}") from None
+    except ValidationError as errors:
+        raise MapError(f"{path.name}: {explain(errors, _Tables)}") from None
+    mapping = {name: table for name, table in tables if table is not None}
+    for name, table in mapping.items():
+        _check_table(path.name, TABLES[name], table)
+    return mapping
+
+
+def own_names(table: Table, headers: list[str]) -> dict[str, Place]:
+    """The places of our columns in a table that already carries our names."""
+    return {name: Place(column=name) for name in table.names if name in headers}
+
+
+def _check_table(file: str, table: Table, mapped: TableMap) -> None:
+    for name, place in mapped.columns.items():
+        if name not in table.names:
+            raise MapError(f"{file}: {table.name}.{name}: there is no such column{_nearest(name, table.names)}")
+        _check_place(f"{file}: {table.name}.{name}", table.column(name), place)
+    headers = [place.column for place in mapped.columns.values()]
+    twice = next((header for header in headers if headers.count(header) > 1), None)
+    if twice is not None:
+        names = [name for name, place in mapped.columns.items() if place.column == twice]
+        raise MapError(f"{file}: {table.name}: {' and '.join(names)} name the same column; keep one of them")
+    missing = [c.name for c in table.columns if c.required and c.name not in mapped.columns]
+    if missing:
+        raise MapError(f"{file}: {table.name}: {missing[0]} is needed and not mapped; name the column that holds it")
+
+
+def _check_place(where: str, column: Column, place: Place) -> None:
+    if place.unit is not None:
+        _check_listed(f"{where}: unit", place.unit.lower(), UNITS.get(column.unit, {}))
+    if place.format is not None:
+        _check_listed(f"{where}: format", place.format, DAY_FORMATS if column.kind == "day" else {})
+    for meant in place.values.values():
+        _check_listed(f"{where}: values", meant, (*column.allowed, "unknown"))
+
+
+def _check_listed(where: str, given: str, known: dict | tuple) -> None:
+    if given in known:
+        return
+    if not known:
+        raise MapError(f"{where}: this column takes none; take it out")
+    raise MapError(f"{where}: not one that is known; known are {', '.join(known)}")
+
+
+def _nearest(name: str, known: tuple[str, ...]) -> str:
+    close = difflib.get_close_matches(name, known, n=1)
+    return f"; did you mean {close[0]}?" if close else f"; known are {', '.join(known)}"

@@ -1,0 +1,1 @@
+"""Pages: what people see. Formatting happens here and nowhere below."""

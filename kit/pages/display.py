@@ -1,0 +1,90 @@
+"""The one way a notebook shows anything: escaped HTML, and nothing beside it."""
+
+from __future__ import annotations
+
+import base64
+import html
+import io
+from collections.abc import Callable
+
+import pandas as pd
+from matplotlib.figure import Figure
+
+from kit.words import label
+
+MARK = {"kit": "shown"}  # outputs without this mark never reach a report
+
+
+def show(thing: str | pd.DataFrame | Figure, says: str = "") -> None:
+    """Show a sentence, a table or a figure in a notebook.
+
+    `says` is the caption of a table, or the description of a figure for those who cannot see it (needed there).
+    Everything is escaped; only text/html is emitted, so that no copy of the rows travels beside it.
+    """
+    from IPython.display import display  # a notebook's own library: nothing else in the kit needs it
+
+    display({"text/html": as_html(thing, says)}, raw=True, metadata={"text/html": MARK})
+
+
+def as_html(thing: str | pd.DataFrame | Figure, says: str = "") -> str:
+    """The HTML of a sentence, table or figure. Raises TypeError for anything else, ValueError for a figure unsaid."""
+    if isinstance(thing, str):
+        return f'<p class="kit-says">{html.escape(thing)}</p>'
+    if isinstance(thing, pd.DataFrame):
+        return table_html(thing, says)
+    if isinstance(thing, Figure):
+        return figure_html(thing, says)
+    raise TypeError("show takes a sentence, a table or a figure")
+
+
+def table_html(frame: pd.DataFrame, caption: str = "") -> str:
+    """A table with labelled headings; numbers right, words left, blanks as a dash. The first column heads its row."""
+    names = [str(name) for name in frame.columns]
+    numeric = [pd.api.types.is_numeric_dtype(kind) and not pd.api.types.is_bool_dtype(kind) for kind in frame.dtypes]
+    head = "".join(f'<th scope="col">{html.escape(label(name))}</th>' for name in names)
+    body = "".join(_row_html(row, numeric) for row in frame.itertuples(index=False, name=None))
+    above = f"<caption>{html.escape(caption)}</caption>" if caption else ""
+    return f'<table class="kit-table">{above}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
+
+
+def _row_html(row: tuple, numeric: list[bool]) -> str:
+    cells = [(_cell(value), ' class="number"' if number else "") for value, number in zip(row, numeric, strict=True)]
+    first, *rest = cells
+    return f'<tr><th scope="row"{first[1]}>{first[0]}</th>' + "".join(f"<td{c}>{v}</td>" for v, c in rest) + "</tr>"
+
+
+def _cell(value: object) -> str:
+    if value is None or value is pd.NA or value != value:
+        return "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.0f}" if value.is_integer() else f"{value:.2f}"
+    return html.escape(label(value) if value in _LABELLED else str(value))
+
+
+_LABELLED = ("no modality", "any modality")
+
+
+def figure_html(figure: Figure, says: str) -> str:
+    """A figure as an inline picture with its description. Raises ValueError where the description is missing."""
+    if not says:
+        raise ValueError("a figure needs a description for those who cannot see it")
+    picture = base64.b64encode(png(figure)).decode()
+    return f'<figure><img alt="{html.escape(says)}" src="data:image/png;base64,{picture}"></figure>'
+
+
+def png(figure: Figure, dots: int = 160) -> bytes:
+    """The figure as PNG, without the metadata that would make two runs differ."""
+    return _saved(figure, lambda out: figure.savefig(out, format="png", dpi=dots, metadata={"Software": None}))
+
+
+def svg(figure: Figure) -> bytes:
+    """The figure as SVG, without date."""
+    return _saved(figure, lambda out: figure.savefig(out, format="svg", metadata={"Date": None}))
+
+
+def _saved(figure: Figure, save: Callable[[io.BytesIO], None]) -> bytes:
+    out = io.BytesIO()
+    save(out)
+    return out.getvalue()

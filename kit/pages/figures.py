@@ -1,0 +1,116 @@
+"""The figures. Every one reads in grey, says its clock and its counts, and shows its uncertainty."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import seaborn as sns
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch
+
+from kit.words import label
+
+INK, PAPER, FAINT = "#1d2b2a", "#ffffff", "#6b7774"
+# Lightness alone tells them apart: closed is darkest at the foot, open is paper, losses hang from the top.
+FILLS = {
+    "closed": ("#23605a", ""),
+    "surgical_closure": ("#5f9d8f", "...."),
+    "open": ("#f3efe4", ""),
+    "left": ("#d9c7a3", ""),
+    "hospital": ("#b08d57", "////"),
+    "died": ("#5b4a3a", ""),
+}
+STACK = tuple(FILLS)
+WEEK = 7
+FONT = {"family": "DejaVu Sans"}
+
+
+def closing_figure(curves: pd.DataFrame, groups: pd.DataFrame, horizon_weeks: int) -> Figure:
+    """Where the wounds of each group stood week by week: one panel a group, all of 100 wounds.
+
+    Takes the frames of `kit.healing.description`. The dashed lines are the range of the share closed. Panels whose
+    clocks start at different moments are set apart and must not be read against each other; the figure says so.
+    """
+    drawn = groups[groups["drawn"]]
+    figure = Figure(figsize=(2.45 * max(len(drawn), 2) + 0.4, 3.9), facecolor=PAPER, layout="constrained")
+    if drawn.empty:
+        return _said(figure, "Too few wounds to draw a curve")
+    axes = figure.subplots(1, len(drawn), sharey=True, squeeze=False)[0]
+    for axis, group in zip(axes, drawn.itertuples(), strict=True):
+        _panel(axis, curves[curves["group"] == group.group], horizon_weeks)
+        axis.set_title(f"{label(group.group)}\n{group.wounds} wounds, {group.residents} residents", **_TITLE)
+        axis.set_xlabel(f"Weeks from {group.clock}", fontsize=8, color=INK, **FONT)
+    axes[0].set_ylabel("Of 100 wounds", fontsize=8, color=INK, **FONT)
+    _key(figure, set(curves.loc[curves["share"] > 0, "state"]))
+    return figure
+
+
+_TITLE = {"fontsize": 8.5, "color": INK, "loc": "left", **FONT}
+
+
+def _panel(axis: Axes, curve: pd.DataFrame, horizon_weeks: int) -> None:
+    days = np.arange(horizon_weeks * WEEK + 1)
+    shares = {state: _step(curve, state, "share", days) for state in STACK}
+    floor = np.zeros(len(days))
+    for state in STACK:
+        fill, hatch = FILLS[state]
+        axis.fill_between(
+            days / WEEK, floor, floor + 100 * shares[state], facecolor=fill, hatch=hatch, edgecolor=PAPER, linewidth=0.4
+        )
+        floor = floor + 100 * shares[state]
+    for limit in ("low", "high"):
+        edge = 100 * _step(curve, "closed", limit, days)
+        axis.plot(days / WEEK, edge, color=PAPER, linewidth=1.8)
+        axis.plot(days / WEEK, edge, color=INK, linewidth=0.9, linestyle=(0, (3, 2)))
+    ticks = np.arange(0, horizon_weeks + 1, 4)
+    left = _step(curve, "open", "at_risk", ticks * WEEK).astype(int)
+    axis.set_xticks(ticks, [f"{week}\n({count})" for week, count in zip(ticks, left, strict=True)])
+    _plain(axis, horizon_weeks)
+
+
+def _step(curve: pd.DataFrame, state: str, column: str, days: np.ndarray) -> np.ndarray:
+    """The value of a step curve at each day: that of the last day on which anything happened."""
+    one = curve[curve["state"] == state]
+    row = np.searchsorted(one["day"].to_numpy(dtype=float), days, side="right") - 1
+    return one[column].to_numpy(dtype=float)[row]
+
+
+def _plain(axis: Axes, horizon_weeks: int) -> None:
+    axis.set(xlim=(0, horizon_weeks), ylim=(0, 100))
+    axis.tick_params(labelsize=7.5, colors=INK, length=2)
+    for side in ("top", "right"):
+        axis.spines[side].set_visible(False)
+
+
+def _key(figure: Figure, present: set[str]) -> None:
+    patches = [
+        Patch(facecolor=fill, hatch=hatch, edgecolor=FAINT, linewidth=0.5, label=label(state))
+        for state, (fill, hatch) in FILLS.items()
+        if state in present
+    ]
+    figure.legend(
+        handles=patches, loc="outside lower center", ncols=min(len(patches), 6), fontsize=7.5, frameon=False,
+        title="In brackets: wounds still open and in view. Dashed: the range of the share closed, 95%.", title_fontsize=7.5,
+    )  # fmt: skip
+
+
+def _said(figure: Figure, sentence: str) -> Figure:
+    figure.text(0.5, 0.5, sentence, ha="center", va="center", color=INK, fontsize=10, **FONT)
+    return figure
+
+
+def missed_figure(reasons: pd.DataFrame) -> Figure:
+    """Why planned sessions were not given in full: bars by reason. Columns in: reason, missed, shortened."""
+    figure = Figure(figsize=(6.2, 0.7 + 0.36 * max(len(reasons), 2)), facecolor=PAPER, layout="constrained")
+    if reasons.empty:
+        return _said(figure, "No session was missed or shortened")
+    axis = figure.subplots()
+    named = reasons.assign(reason=reasons["reason"].map(label), both=reasons["missed"] + reasons["shortened"])
+    sns.barplot(named, x="both", y="reason", color=FILLS["left"][0], edgecolor=INK, linewidth=0.6, ax=axis)
+    sns.barplot(named, x="missed", y="reason", color=FILLS["died"][0], edgecolor=INK, linewidth=0.6, ax=axis)
+    axis.set_xlabel("Sessions: missed (dark), shortened (light)", fontsize=8, color=INK, **FONT)
+    axis.set_ylabel("")
+    axis.tick_params(labelsize=8, colors=INK, length=2)
+    sns.despine(ax=axis)
+    return figure

@@ -1,0 +1,104 @@
+"""Where a run's results lie: numbered revisions that are never overwritten, and the ledger beside them."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from kit.plan import Plan, date_of
+
+LEDGER = "ledger.csv"
+LEDGER_COLUMNS = ("revision", "made", "status", "export", "plan", "map", "kit", "changed")
+
+
+def period_of(plan: Plan) -> str:
+    """The name of the quarter's folder: 2026-Q2, or the two ends where it is no calendar quarter."""
+    if not plan.calendar:
+        return "whole-export" if plan.cutoff is None else f"days-{plan.quarter_begins}-{plan.cutoff}"
+    first, last = date_of(plan.quarter_begins), date_of(plan.cutoff)
+    quarter = (first.month - 1) // 3 + 1
+    ends_next = date_of(plan.cutoff + 1)
+    whole = first.day == 1 and first.month % 3 == 1 and ends_next.day == 1
+    if whole and (ends_next.year * 12 + ends_next.month) - (first.year * 12 + first.month) == 3:
+        return f"{first.year}-Q{quarter}"
+    return f"{first}_{last}"
+
+
+def folder_name(name: str) -> str:
+    """A name that is safe as a folder on every system; different names never share one."""
+    if re.fullmatch(r"[A-Za-z0-9]+(-[A-Za-z0-9]+)*", name) and len(name) <= 40:
+        return name
+    plain = re.sub(r"[^A-Za-z0-9]+", "-", name)[:40].strip("-")
+    return f"{plain or 'x'}-{hashlib.sha256(name.encode()).hexdigest()[:6]}"
+
+
+@contextmanager
+def revision(reports: Path, scope: str, period: str) -> Iterator[tuple[Path, Path]]:
+    """A hidden folder to draft in, and the folder it becomes when nothing went wrong.
+
+    Yields (draft, final). The draft lies beside the final one, readable by its owner alone, and is gone afterwards
+    whatever happens; the final one appears whole, under the next free number.
+    """
+    home = reports / folder_name(scope) / period
+    home.mkdir(parents=True, exist_ok=True)
+    draft = Path(tempfile.mkdtemp(prefix=".draft-", dir=home))
+    final = home / f"r{_next_number(home)}"
+    try:
+        yield draft, final
+        draft.chmod(0o755)
+        _take_place(draft, final)
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
+        _drop_empty(home, reports)
+
+
+def _next_number(home: Path) -> int:
+    taken = [int(path.name[1:]) for path in home.glob("r*") if path.name[1:].isdigit()]
+    return max(taken, default=0) + 1
+
+
+def _take_place(draft: Path, final: Path) -> None:
+    if final.exists():
+        raise FileExistsError(f"{final.name} was made meanwhile by another run; run again")
+    os.replace(draft, final)
+
+
+def _drop_empty(home: Path, reports: Path) -> None:
+    """A run that failed leaves no folder behind that it made for itself."""
+    for folder in (home, home.parent):
+        if folder != reports and folder.is_dir() and not any(folder.iterdir()):
+            folder.rmdir()
+
+
+def read_ledger(home: Path) -> list[dict[str, str]]:
+    """The lines of a ledger, oldest first; none where there is no ledger yet."""
+    ledger = home / LEDGER
+    if not ledger.exists():
+        return []
+    with ledger.open(newline="", encoding="utf-8") as lines:
+        return list(csv.DictReader(lines))
+
+
+def add_to_ledger(home: Path, line: dict[str, str]) -> None:
+    """Append one line; what stands there is never changed."""
+    new = not (home / LEDGER).exists()
+    with (home / LEDGER).open("a", newline="", encoding="utf-8") as out:
+        writer = csv.DictWriter(out, LEDGER_COLUMNS, lineterminator="\n")
+        if new:
+            writer.writeheader()
+        writer.writerow(line)
+
+
+def what_changed(before: list[dict[str, str]], now: dict[str, str]) -> str:
+    """In words, what differs from the last revision: export, plan, map, kit; or that nothing does."""
+    if not before:
+        return "first revision"
+    changed = [name for name in ("export", "plan", "map", "kit") if before[-1][name] != now[name]]
+    return f"changed since {before[-1]['revision']}: {', '.join(changed)}" if changed else "nothing changed"

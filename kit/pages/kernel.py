@@ -1,0 +1,82 @@
+"""Running notebooks one after another in a single kernel that leaves no trace on disk."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import papermill
+from jupyter_client.manager import KernelManager
+from nbformat import NotebookNode
+from papermill.exceptions import PapermillExecutionError
+
+from kit.pages.display import MARK
+
+Run = Callable[[Path, dict[str, str]], NotebookNode]
+
+
+class NotebookError(Exception):
+    """A notebook cannot be run or may not be kept: names notebook, cell and kind of error, never what was shown."""
+
+
+@contextmanager
+def one_kernel() -> Iterator[Run]:
+    """A function that runs a notebook with parameters and hands back the executed copy, which is never written.
+
+    Ten notebooks in ten kernels spend most of their time on imports; here they share one, wiped between notebooks. The
+    kernel keeps no history, reads no profile of the person, and talks over a socket file where the system has them.
+    """
+    with tempfile.TemporaryDirectory(prefix="kernel-") as home:
+        manager = _manager(home)
+        env = {**os.environ, "IPYTHONDIR": home, "MPLBACKEND": "agg"}
+        manager.start_kernel(env=env, cwd=home, extra_arguments=["--HistoryManager.enabled=False"])
+        client = manager.blocking_client()
+        client.start_channels()
+        try:
+            client.wait_for_ready(timeout=120)
+            yield lambda notebook, parameters: _run(manager, client, notebook, parameters)
+        finally:
+            client.stop_channels()
+            manager.shutdown_kernel(now=True)
+
+
+def _manager(home: str) -> KernelManager:
+    where = {"connection_file": os.path.join(home, "kernel.json")}
+    if sys.platform != "win32":
+        where |= {"transport": "ipc", "ip": os.path.join(home, "k")}
+    return KernelManager(kernel_name="python3", **where)
+
+
+def _run(manager: KernelManager, client, notebook: Path, parameters: dict[str, str]) -> NotebookNode:
+    refuse_undeclared(notebook, parameters)
+    client.execute_interactive("%reset -f", silent=True, store_history=False, timeout=60)
+    try:
+        node = papermill.execute_notebook(
+            notebook, None, parameters=parameters, kernel_name="python3", progress_bar=False, km=manager
+        )
+    except PapermillExecutionError as failed:
+        # the injected cell of parameters stands before every cell that can fail, so the index is the reader's number
+        raise NotebookError(f"{notebook.name}: cell {failed.cell_index} stopped with {failed.ename}") from None
+    refuse_strays(notebook, node)
+    return node
+
+
+def refuse_undeclared(notebook: Path, parameters: dict[str, str]) -> None:
+    """Raise NotebookError for a parameter that the notebook does not declare; a misspelt one must not pass unseen."""
+    declared = papermill.inspect_notebook(notebook)
+    for name in parameters:
+        if name not in declared:
+            raise NotebookError(f"{notebook.name}: no parameter is called {name}; it has {', '.join(declared)}")
+
+
+def refuse_strays(notebook: Path, node: NotebookNode) -> None:
+    """Raise NotebookError for any output that `show` did not emit: a print, a bare value, a warning."""
+    for number, cell in enumerate(node.cells, start=1):
+        for output in cell.get("outputs", []):
+            shown = output.output_type == "display_data" and output.metadata.get("text/html") == MARK
+            if not shown or set(output.data) != {"text/html"}:
+                raise NotebookError(f"{notebook.name}: cell {number} shows something not shown through show()")

@@ -1,0 +1,174 @@
+"""A report: the study is read, the notebooks are run, and a numbered folder appears whole or not at all."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+
+import nbformat
+import pandas as pd
+from nbconvert import HTMLExporter
+
+from kit.faults import SET_ASIDE, ExportError
+from kit.healing.description import Description
+from kit.pages.display import png, svg
+from kit.pages.figures import closing_figure, missed_figure
+from kit.pages.findings import findings
+from kit.pages.folders import add_to_ledger, period_of, read_ledger, revision, what_changed
+from kit.pages.kernel import one_kernel
+from kit.pages.page import frame_html, page_html
+from kit.study import Study, read_study
+
+NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Request:
+    """What to report on. Empty `plan` and `columns` mean the plan in the export, and our own column names."""
+
+    export: Path
+    reports: Path
+    plan: Path | str = ""
+    columns: Path | str = ""
+    facility: str = ""
+    notebooks: Path = NOTEBOOKS
+
+
+def report(request: Request, say: Say = lambda sentence: None) -> Path:
+    """Make the quarter's report and return its folder: reports/<scope>/<period>/r<number>.
+
+    `say` is told what happens. Raises ExportError, PlanError or NotebookError, each in one line; whatever is raised, no
+    folder is left behind.
+    """
+    say("Reading and cleaning the export")
+    whole = read_study(request.export, request.plan, request.columns)
+    study = whole.at(request.facility) if request.facility else whole
+    _refuse_empty(study)
+    scope = request.facility or _scope(study)
+    say("Describing how long healing took")
+    found, description = findings(study, scope)
+    with revision(Path(request.reports), scope.replace(" ", "-"), period_of(study.plan)) as (draft, final):
+        internal = draft / "internal"
+        internal.mkdir()
+        books = _run_notebooks(request, internal, say)
+        say("Writing page and tables")
+        _write_page(internal, found, description, study, final.name, books)
+        _write_tables(internal, found, study)
+        _write_run(internal, found, request, final.name)
+    add_to_ledger(final.parent, _ledger_line(final, found, request))
+    return final
+
+
+def _refuse_empty(study: Study) -> None:
+    if not study.episodes["entry_day"].notna().any():
+        raise ExportError("no wound was ever measured open before the cut-off; check the cut-off and the column map")
+
+
+def _scope(study: Study) -> str:
+    return study.facilities[0] if len(study.facilities) == 1 else "All facilities"
+
+
+def _run_notebooks(request: Request, internal: Path, say: Say) -> list[tuple[str, str]]:
+    """Run every notebook in order and keep each as a page; (file, title) of each."""
+    parameters = {
+        "export": str(Path(request.export).resolve()),
+        "plan": str(Path(request.plan).resolve()) if request.plan else "",
+        "columns": str(Path(request.columns).resolve()) if request.columns else "",
+        "facility": request.facility,
+    }
+    books = []
+    with one_kernel() as run:
+        for notebook in sorted(request.notebooks.glob("[0-9]*.ipynb")):
+            say(f"Notebook {notebook.stem}")
+            node = run(notebook, parameters)
+            books.append((f"{notebook.stem}.html", title_of(node)))
+            page = frame_html(books[-1][1], _body(node))
+            (internal / books[-1][0]).write_text(page, encoding="utf-8")
+    return books
+
+
+def title_of(node: nbformat.NotebookNode) -> str:
+    """The question a notebook opens with."""
+    return node.cells[0].source.splitlines()[0].lstrip("# ").strip()
+
+
+def _body(node: nbformat.NotebookNode) -> str:
+    """The notebook as plain HTML. The injected parameters hold paths of this machine and stay out."""
+    shown = nbformat.from_dict(node)
+    shown.cells = [cell for cell in node.cells if "injected-parameters" not in cell.metadata.get("tags", [])]
+    body, _ = HTMLExporter(template_name="basic").from_notebook_node(shown)
+    return '<p><a href="page.html">Back to the page</a></p>' + body
+
+
+def _write_page(
+    internal: Path, found: dict, description: Description, study: Study, revision_name: str, books: list
+) -> None:
+    closing = closing_figure(description.curves, description.groups, study.plan.following.horizon_weeks)
+    missed = missed_figure(pd.DataFrame(found["reasons"], columns=["reason", "missed", "shortened"]))
+    figures = internal / "figures"
+    figures.mkdir()
+    for name, figure in (("closing", closing), ("missed", missed)):
+        (figures / f"{name}.png").write_bytes(png(figure))
+        (figures / f"{name}.svg").write_bytes(svg(figure))
+    page = page_html(found, closing, study.plan, revision_name, books)
+    (internal / "page.html").write_text(page, encoding="utf-8")
+
+
+def _write_tables(internal: Path, found: dict, study: Study) -> None:
+    sheets = {
+        "healing": pd.DataFrame(found["healing"]),
+        "sessions": pd.DataFrame(found["sessions"]),
+        "reasons": pd.DataFrame(found["reasons"], columns=["reason", "missed", "shortened"]),
+        "account": study.account,
+        "faults": pd.DataFrame(found["faults"], columns=["table", "fault", "fate", "rows", "says"]),
+    }
+    with pd.ExcelWriter(internal / "tables.xlsx", engine="openpyxl") as workbook:
+        for name, frame in sheets.items():
+            harmless(frame).to_excel(workbook, sheet_name=name, index=False)
+    aside = study.faults[study.faults["fate"] == SET_ASIDE].merge(study.sources[["table", "file"]], on="table")
+    aside = aside[["file", "source_row", "fault"]].rename(columns={"source_row": "row"})
+    aside.to_csv(internal / "set_aside.csv", index=False, lineterminator="\n")
+    told = json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False)
+    (internal / "findings.json").write_text(told + "\n", encoding="utf-8")
+
+
+def harmless(frame: pd.DataFrame) -> pd.DataFrame:
+    """The same table with text that a spreadsheet would run as a formula held down by an apostrophe."""
+    return frame.map(lambda cell: f"'{cell}" if isinstance(cell, str) and cell[:1] in "=+-@\t\r" and cell else cell)
+
+
+def _write_run(internal: Path, found: dict, request: Request, revision_name: str) -> None:
+    libraries = ("numpy", "pandas", "scipy", "statsmodels", "matplotlib", "seaborn", "papermill", "pyarrow")
+    run = {
+        "revision": revision_name,
+        "made": _now(),
+        "fingerprints": {**found["fingerprints"], "map": _map_print(request)},
+        "facility": request.facility,
+        "python": platform.python_version(),
+        "libraries": {name: version(name) for name in libraries},
+    }
+    (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
+
+
+def _ledger_line(final: Path, found: dict, request: Request) -> dict[str, str]:
+    prints = {**found["fingerprints"], "map": _map_print(request)}
+    line = {"revision": final.name, "made": _now(), "status": "draft", **prints}
+    return line | {"changed": what_changed(read_ledger(final.parent), line)}
+
+
+def _map_print(request: Request) -> str:
+    """Twelve hexadecimal digits of the column map; "own names" where there is none."""
+    if not request.columns:
+        return "own names"
+    return hashlib.sha256(Path(request.columns).read_bytes()).hexdigest()[:12]
+
+
+def _now() -> str:
+    return datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC")

@@ -1,0 +1,152 @@
+"""The screened study: one frozen record of tables, episodes, plan, faults and fingerprints."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+
+import pandas as pd
+
+from kit.faults import ExportError, found, together
+from kit.intake.cleaning import clean
+from kit.intake.mapping import read_map
+from kit.intake.readers import RawTable, read_export
+from kit.intake.screening import screen
+from kit.plan import Plan, read_plan
+from kit.wounds.episodes import episodes
+from kit.wounds.staging import stage_course
+
+PLAN_NAME = "study-plan.toml"
+
+
+@dataclass(frozen=True, eq=False)
+class Study:
+    """Everything a question may be asked of. Tables have the vocabulary's columns and `source_row`.
+
+    `measurements` has `size` and `size_from` besides; `episodes` is one row a wound, `stages` one row a staged
+    measurement; `faults` and `account` tell what became of every row of the whole export; `sources` names the files.
+    """
+
+    plan: Plan
+    residents: pd.DataFrame
+    wounds: pd.DataFrame
+    measurements: pd.DataFrame
+    sessions: pd.DataFrame
+    procedures: pd.DataFrame
+    spans: pd.DataFrame
+    departures: pd.DataFrame
+    episodes: pd.DataFrame
+    stages: pd.DataFrame
+    faults: pd.DataFrame
+    account: pd.DataFrame
+    sources: pd.DataFrame
+
+    @property
+    def facilities(self) -> tuple[str, ...]:
+        """The facilities named in the export, in alphabetical order."""
+        return tuple(sorted(self.residents["facility"].dropna().unique()))
+
+    @property
+    def fingerprint(self) -> str:
+        """Twelve hexadecimal digits that change with any file of the export."""
+        joined = "".join(sorted(self.sources["table"] + self.sources["sha256"]))
+        return hashlib.sha256(joined.encode()).hexdigest()[:12]
+
+    @property
+    def absent(self) -> tuple[str, ...]:
+        """The tables that the export does not hold."""
+        return tuple(name for name in self.account["table"] if name not in set(self.sources["table"]))
+
+    def at(self, facility: str) -> Study:
+        """The same study of one facility's residents. `faults` and `account` stay those of the whole export.
+
+        Raises ExportError where no resident belongs to it.
+        """
+        if facility not in self.facilities:
+            raise ExportError(f"no resident belongs to that facility; the export names {', '.join(self.facilities)}")
+        people = self.residents[self.residents["facility"] == facility]
+        wounds = self.wounds[self.wounds["resident"].isin(people["resident"])]
+        return replace(
+            self,
+            residents=people.reset_index(drop=True),
+            wounds=wounds.reset_index(drop=True),
+            episodes=_of_wounds(self.episodes, wounds),
+            stages=_of_wounds(self.stages, wounds),
+            **{name: _of_wounds(getattr(self, name), wounds) for name in ("measurements", "sessions", "procedures")},
+            **{name: _of_people(getattr(self, name), people, wounds) for name in ("spans", "departures")},
+        )
+
+
+def _of_wounds(frame: pd.DataFrame, wounds: pd.DataFrame) -> pd.DataFrame:
+    return frame[frame["wound"].isin(wounds["wound"])].reset_index(drop=True)
+
+
+def _of_people(frame: pd.DataFrame, people: pd.DataFrame, wounds: pd.DataFrame) -> pd.DataFrame:
+    theirs = frame["resident"].isin(people["resident"]) | frame["wound"].isin(wounds["wound"])
+    return frame[theirs].reset_index(drop=True)
+
+
+def read_study(export: str | Path, plan: str | Path = "", columns: str | Path = "") -> Study:
+    """The study of an export: a folder or workbook, its plan, and a column map where it does not use our names.
+
+    Without `plan`, `study-plan.toml` in the export's folder is the plan. Reading the same files twice in one process
+    costs once.
+
+    Raises ExportError (also MapError) and PlanError, each in one line that never quotes a value of the export.
+    """
+    export = Path(export)
+    folder = export if export.is_dir() else export.parent
+    plan = Path(plan) if str(plan) else folder / PLAN_NAME
+    files = sorted(file for file in folder.glob("*") if file.is_file()) if export.is_dir() else [export]
+    stamps = tuple((str(file), file.stat().st_mtime_ns, file.stat().st_size) for file in files if file.exists())
+    rules = tuple(file.read_bytes() if file.is_file() else b"" for file in (plan, Path(columns)))
+    return _read_once(export, plan, Path(columns) if str(columns) else None, stamps, rules)
+
+
+@lru_cache(maxsize=2)
+def _read_once(export: Path, plan_file: Path, map_file: Path | None, stamps: tuple, rules: tuple) -> Study:
+    plan = read_plan(plan_file)
+    raw = read_export(export, read_map(map_file) if map_file is not None else None)
+    return study_of(raw, plan)
+
+
+def study_of(raw: dict[str, RawTable], plan: Plan) -> Study:
+    """The study of tables that were read as text."""
+    cleaned = clean(screen(raw, plan), plan)
+    tables = cleaned.tables
+    _assert_nothing_lost(raw, cleaned.account)
+    seen = episodes(*(tables[name] for name in ("residents", "wounds", "measurements", "sessions", "departures")), plan)
+    stages = stage_course(tables["measurements"], tables["wounds"])
+    marks = _course_faults(tables["measurements"], seen, stages)
+    return Study(
+        plan=plan,
+        **tables,
+        episodes=seen,
+        stages=stages,
+        faults=together([cleaned.faults, *marks]),
+        account=cleaned.account,
+        sources=pd.DataFrame(
+            [(table.table, table.file, table.sha256, len(table.rows)) for table in raw.values()],
+            columns=["table", "file", "sha256", "rows_in"],
+        ),
+    )
+
+
+def _assert_nothing_lost(raw: dict[str, RawTable], account: pd.DataFrame) -> None:
+    read = account["table"].map({name: len(table.rows) for name, table in raw.items()}).fillna(0)
+    if (read != account["rows_in"]).any():
+        lost = account.loc[read != account["rows_in"], "table"].iloc[0]
+        raise AssertionError(f"{lost}: rows kept and rows set aside do not add up to the rows read")
+
+
+def _course_faults(measurements: pd.DataFrame, seen: pd.DataFrame, stages: pd.DataFrame) -> list[pd.DataFrame]:
+    """Faults that only a wound's course shows, told at its last measurement."""
+    last = measurements.sort_values(["wound", "day"]).drop_duplicates("wound", keep="last")
+    backstaged = stages.loc[stages["stage_change"] == "backstaged", "source_row"]
+    told = [found("measurements", backstaged, "backstaged", "stage")]
+    for mark in ("reopened", "vanished"):
+        rows = last.loc[last["wound"].isin(seen.loc[seen[mark], "wound"]), "source_row"]
+        told.append(found("measurements", rows, mark))
+    return told

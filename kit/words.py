@@ -1,0 +1,84 @@
+"""How numbers, days and names are said on a page, and the words a page may never use."""
+
+from __future__ import annotations
+
+import math
+
+from kit.plan import Plan, date_of
+
+# Words that claim more than the numbers can carry, or that belong to the statistician's desk.
+FORBIDDEN = (
+    "prove", "proves", "proven", "proof", "cause", "causes", "caused", "effective", "efficacy", "significant", "significantly",
+    "guarantee", "compliant", "covered", "best", "worst", "rank", "violation", "negligent", "standard of care",
+    "estimand", "att", "trial", "exposure", "episode", "visit", "admission",
+)  # fmt: skip
+
+LABELS = {
+    "group": "Group", "clock": "Day 0", "wounds": "Wounds", "residents": "Residents", "ended_closed": "Seen to close",
+    "followed": "Still in view at the horizon", "drawn": "Drawn", "closed": "Closed", "died": "Died",
+    "hospital": "In hospital and not back", "left": "Left", "surgical_closure": "Closed by surgery", "open": "Still open",
+    "rows_in": "Rows in the export", "kept": "Kept", "set_aside": "Set aside", "table": "Table", "fault": "Fault",
+    "fate": "What became of it", "rows": "Rows", "says": "What it means", "regimen": "Regimen", "facility": "Facility",
+    "given": "Given", "shortened": "Shortened", "missed": "Missed", "planned": "Planned", "reason": "Reason",
+    "no modality": "Before any modality", "any modality": "Any modality",
+}  # fmt: skip
+
+
+def label(name: str) -> str:
+    """A column or value as a person would say it."""
+    return LABELS.get(name, name[:1].upper() + name[1:].replace("_", " "))
+
+
+def of_hundred(share: float) -> str:
+    """A share as whole wounds of 100; a share that cannot be had is a dash."""
+    return "–" if _missing(share) else f"{round(100 * share)}"
+
+
+def of_hundred_range(share: float, low: float, high: float) -> str:
+    """A share with its range: `31 (22 to 40)`."""
+    if _missing(share):
+        return "–"
+    return f"{of_hundred(share)} ({of_hundred(low)} to {of_hundred(high)})"
+
+
+def count(number: int, noun: str) -> str:
+    """A number with its noun: `1 wound`, `12 wounds`."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def weeks(value: float, low: float | None = None, high: float | None = None) -> str:
+    """Weeks to one decimal, with a range where there is one."""
+    if _missing(value):
+        return "–"
+    return f"{value:.1f}" if low is None else f"{value:.1f} ({low:.1f} to {high:.1f})"
+
+
+def median_day(day: float, drawn: bool) -> str:
+    """A median in days, or that half never closed."""
+    if not drawn:
+        return "–"
+    return "half never closed" if _missing(day) else f"day {int(day)}"
+
+
+def percent(part: float, whole: float) -> str:
+    """A whole percentage with the count it rests on: `64% (118 of 184)`; "none" of nothing."""
+    return "none" if not whole else f"{100 * part / whole:.0f}% ({int(part)} of {int(whole)})"
+
+
+def per_hundred(events: int, sessions: int) -> str:
+    """Events per 100 sessions with the count beside."""
+    return "none" if not sessions else f"{100 * events / sessions:.1f} per 100 ({events} in {sessions})"
+
+
+def day(number: int | None, plan: Plan) -> str:
+    """A day as a date, or as a day number where there is no calendar."""
+    if number is None:
+        return "not computable under this basis"
+    if not plan.calendar:
+        return f"day {number}"
+    moment = date_of(number)
+    return f"{moment.day} {moment:%B %Y}"
+
+
+def _missing(value: float) -> bool:
+    return value is None or math.isnan(value)

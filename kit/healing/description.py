@@ -46,7 +46,8 @@ def describe(episodes: pd.DataFrame, plan: Plan, draws: int = DRAWS, seed: int =
         curve, row = _one_group(name, clock, wounds, plan, draws, seed)
         curves.append(curve)
         groups.append(row)
-    return Description(pd.concat(curves, ignore_index=True), pd.DataFrame(groups), draws, seed)
+    drawn = [curve for curve in curves if len(curve)]
+    return Description(pd.concat(drawn or curves[:1], ignore_index=True), pd.DataFrame(groups), draws, seed)
 
 
 def _groups(cohort: pd.DataFrame, plan: Plan):

@@ -1,0 +1,46 @@
+"""Small studies drawn as text: a table is lines of words, a day is a day number, the cut-off is day 200."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from kit.study import Study, read_study
+
+PLAN = """
+[program]
+name = "Invented"
+basis = "operations"
+[windows]
+quarter_begins = 110
+cutoff = 200
+[[regimens]]
+name = "monopolar"
+modality = "stimulation"
+setup = "monopolar"
+[[regimens]]
+name = "bipolar"
+modality = "stimulation"
+setup = "bipolar"
+[[regimens]]
+name = "ultrasound"
+modality = "ultrasound"
+"""
+WOUNDS = """
+wound resident kind
+W1    R1       pressure_injury
+"""
+
+
+def drawn(measurements: str, wounds: str = WOUNDS, plan: str = PLAN, **tables: str) -> Study:
+    """The study of tables drawn as text: the first line names columns, a dot is an empty cell."""
+    with TemporaryDirectory() as folder:
+        for name, text in {"wounds": wounds, "measurements": measurements, **tables}.items():
+            (Path(folder) / f"{name}.csv").write_text(as_csv(text), encoding="utf-8")
+        (Path(folder) / "study-plan.toml").write_text(plan, encoding="utf-8")
+        return read_study(folder)
+
+
+def as_csv(text: str) -> str:
+    rows = [line.split() for line in text.strip().splitlines()]
+    return "\n".join(",".join("" if cell == "." else cell for cell in row) for row in rows) + "\n"

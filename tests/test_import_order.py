@@ -1,0 +1,217 @@
+"""Nothing in kit imports upwards: a module may import only what stands before it in ROOMS."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+# The order in which data travels. A folder's own name, its __init__.py, stands after its modules.
+# A new module gets its line here, a module that goes loses it.
+ROOMS = [
+    "vocabulary",
+    "faults",
+    "plan",
+    "words",
+    "measures",
+    "intake.mapping",
+    "intake.readers",
+    "intake.stages",
+    "intake.screening",
+    "intake.cleaning",
+    "intake",
+    "wounds.staging",
+    "wounds.regimens",
+    "wounds.episodes",
+    "wounds.course",
+    "wounds",
+    "study",
+    "quarter",
+    "healing.resampling",
+    "healing.curves",
+    "healing.description",
+    "healing",
+    "statements",
+    "pages.display",
+    "pages.figures",
+    "pages.findings",
+    "pages.folders",
+    "pages.kernel",
+    "pages.page",
+    "pages.report",
+    "pages",
+    "synthetic.world",
+    "synthetic.people",
+    "synthetic.sores",
+    "synthetic.healing_course",
+    "synthetic.rounds",
+    "synthetic.care",
+    "synthetic.notes",
+    "synthetic.starts",
+    "synthetic.cells",
+    "synthetic.group",
+    "synthetic.troubles",
+    "synthetic.slips",
+    "synthetic.stories",
+    "synthetic.export",
+    "synthetic",
+    "__main__",
+]
+# What invents the data may not lean on what reads them, or a fault in both would never show.
+CONFINED = {"synthetic": ["vocabulary", "plan", "synthetic"]}
+# lifelines holds pandas below 3, so it must be easy to take out.
+LIFELINES = {"healing.cox", "healing.intervals"}
+HEAVY = {"pandas", "numpy", "matplotlib", "lifelines", "papermill"}
+KIT = Path(__file__).parent.parent / "kit"
+
+
+def modules(kit):
+    """Every module below a folder called kit, by name without the leading 'kit.'; kit itself is ''."""
+    names = {}
+    for file in sorted(kit.rglob("*.py")):
+        parts = file.relative_to(kit).with_suffix("").parts
+        names[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = file
+    return names
+
+
+def imports(name, file):
+    """Every dotted name that a file imports, absolute, wherever the import stands."""
+    package = ["kit", *name.split(".")] if name else ["kit"]
+    if file.name != "__init__.py":
+        package.pop()
+    for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            above = package[: len(package) - node.level + 1] if node.level else []
+            base = [*above, *([node.module] if node.module else [])]
+            yield from (".".join([*base, alias.name]) for alias in node.names)
+
+
+def kit_imports(kit):
+    """Module name -> names of the kit modules that it imports."""
+    files = modules(kit)
+    return {name: {module_in(full, files) for full in imports(name, file)} - {None} for name, file in files.items()}
+
+
+def module_in(full, files):
+    """'kit.plan.read_plan' is a name in the module 'plan'; None for a name from outside kit."""
+    first, *rest = full.split(".")
+    while rest and ".".join(rest) not in files:
+        rest.pop()
+    return ".".join(rest) if first == "kit" else None
+
+
+def complaints(tree, rooms=ROOMS, confined=CONFINED):
+    """What is wrong with the imports of a tree (module name -> imported kit modules), a sentence each."""
+    place = {name: number for number, name in enumerate(["", *rooms])}
+    found = [f"{name} is not in ROOMS" for name in tree if name not in place]
+    found += [f"{name} is in ROOMS and does not exist" for name in rooms if name not in tree]
+    for name, imported in sorted(tree.items()):
+        for other in sorted(imported - {name}):
+            if place.get(other, -1) > place.get(name, len(place)):
+                found.append(f"{name or 'kit'} imports {other}, which stands later")
+            elif not may_import(name, other, tree, confined):
+                found.append(f"{name or 'kit'} imports {other} from outside its bounds")
+    return found
+
+
+def may_import(name, other, tree, confined):
+    is_folder = any(module.startswith(f"{name}.") for module in tree)
+    bounds = confined.get(name.partition(".")[0], [name] if is_folder else None)
+    return bounds is None or any(f"{other}.".startswith(f"{room}.") for room in bounds)
+
+
+# --- kit itself ---
+
+
+def test_kit_imports_nothing_upwards():
+    assert complaints(kit_imports(KIT)) == []
+
+
+def test_lifelines_stays_in_its_two_modules():
+    users = {name for name, file in modules(KIT).items() if "lifelines" in roots(imports(name, file))}
+    assert users <= LIFELINES
+
+
+def test_importing_kit_imports_nothing_heavy():
+    code = "import kit, sys; print(*sys.modules)"
+    loaded = subprocess.run([sys.executable, "-c", code], cwd=KIT.parent, capture_output=True, text=True, check=True)
+    assert not HEAVY & set(loaded.stdout.split())
+
+
+def roots(names):
+    return {name.partition(".")[0] for name in names}
+
+
+# --- the checker ---
+
+
+def lay(folder, **sources):
+    """Write modules, a double underscore in a name for a dot; returns the tree of their imports."""
+    for name, source in {"__init__": "", **sources}.items():
+        file = folder / "kit" / f"{name if name == '__init__' else name.replace('__', '/', 1)}.py"
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text(source)
+    return kit_imports(folder / "kit")
+
+
+def test_downward_imports_in_every_spelling_pass(tmp_path):
+    tree = lay(
+        tmp_path,
+        plan="import numpy as np",
+        intake__readers="from kit import plan",
+        intake__cleaning="import kit.intake.readers\nfrom ..plan import read\nfrom . import readers",
+        intake____init__="from .cleaning import clean\nfrom kit.intake.readers import read",
+        study="from kit.intake import clean",
+    )
+    assert tree["intake.cleaning"] == {"plan", "intake.readers"}
+    assert tree["study"] == {"intake"}
+    assert complaints(tree, ["plan", "intake.readers", "intake.cleaning", "intake", "study"]) == []
+
+
+def test_an_upward_import_fails(tmp_path):
+    tree = lay(tmp_path, plan="from kit.study import Study", study="")
+    assert complaints(tree, ["plan", "study"]) == ["plan imports study, which stands later"]
+
+
+def test_an_upward_import_inside_a_folder_fails(tmp_path):
+    tree = lay(tmp_path, intake__readers="from .cleaning import clean", intake__cleaning="", intake____init__="")
+    expected = ["intake.readers imports intake.cleaning, which stands later"]
+    assert complaints(tree, ["intake.readers", "intake.cleaning", "intake"]) == expected
+
+
+def test_an_import_hidden_in_a_function_fails(tmp_path):
+    tree = lay(tmp_path, plan="def read():\n    from kit import study\n    return study", study="")
+    assert complaints(tree, ["plan", "study"]) == ["plan imports study, which stands later"]
+
+
+def test_an_import_by_kit_itself_fails(tmp_path):
+    tree = lay(tmp_path, __init__="from kit.plan import read", plan="")
+    assert complaints(tree, ["plan"]) == ["kit imports plan, which stands later"]
+
+
+def test_an_unlisted_module_fails(tmp_path):
+    tree = lay(tmp_path, plan="", helpers="")
+    assert complaints(tree, ["plan"]) == ["helpers is not in ROOMS"]
+
+
+def test_a_listed_module_that_does_not_exist_fails(tmp_path):
+    assert complaints(lay(tmp_path, plan=""), ["plan", "study"]) == ["study is in ROOMS and does not exist"]
+
+
+def test_a_folder_may_re_export_only_its_own(tmp_path):
+    tree = lay(tmp_path, plan="", intake__readers="", intake____init__="from kit.plan import read")
+    expected = ["intake imports plan from outside its bounds"]
+    assert complaints(tree, ["plan", "intake.readers", "intake"]) == expected
+
+
+def test_a_confined_room_may_not_import_beyond_its_bounds(tmp_path):
+    tree = lay(
+        tmp_path,
+        plan="",
+        measures="",
+        synthetic__people="from kit import measures, plan",
+        synthetic____init__="",
+    )
+    expected = ["synthetic.people imports measures from outside its bounds"]
+    assert complaints(tree, ["plan", "measures", "synthetic.people", "synthetic"]) == expected

@@ -34,7 +34,7 @@ def main(given: list[str] | None = None) -> int:
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="kit", description="Quarterly outcome reports for wound-healing modality programs, from a facility's export.",
+        prog="kit", description="Quarterly outcome reports for wound-healing modality programs.",
         epilog=EXAMPLES, formatter_class=argparse.RawDescriptionHelpFormatter,
     )  # fmt: skip
     commands = parser.add_subparsers(required=True, metavar="command")

@@ -68,7 +68,7 @@ def within(frame: pd.DataFrame, plan: Plan, day: str = "day") -> pd.DataFrame:
 
 
 def by_regimen(study: Study) -> pd.DataFrame:
-    """Sessions of the quarter by regimen: regimen, wounds, planned, given, shortened, missed. One row a plan's regimen."""
+    """Sessions of the quarter by regimen: regimen, wounds, planned, given, shortened, missed."""
     sessions = within(study.sessions, study.plan)
     rows = []
     for regimen in study.plan.regimens:
@@ -100,7 +100,7 @@ def wounds_by_regimen(episodes: pd.DataFrame) -> pd.DataFrame:
 
 
 def weeks_by_regimen(weeks: pd.DataFrame) -> pd.DataFrame:
-    """Weeks in view by what the wound was under: regimen, weeks, fresh (measured in time), sessions, minutes (device)."""
+    """Weeks in view by what the wound was under: regimen, weeks, fresh (measured in time), sessions, device minutes."""
     grouped = weeks.groupby("regimen", as_index=False)
     return grouped.agg(
         weeks=("week", "size"), fresh=("fresh", "sum"), sessions=("sessions", "sum"), minutes=("minutes", "sum")

@@ -14,8 +14,8 @@ from kit.words import count, day, label, of_hundred, per_hundred, percent
 from kit.wounds.episodes import UNTREATED
 
 NOT_COMPARED = (
-    "Not yet compared: the groups were not chosen by chance and their clocks start at different moments, so no difference "
-    "between them may be read off."
+    "Not yet compared: the groups were not chosen by chance and their clocks start at different moments, so no "
+    "difference between them may be read off."
 )
 
 
@@ -23,7 +23,8 @@ def received(study: Study) -> str:
     """What the facility sent, and how much of it could be used."""
     account, faults = study.account, counted(study.faults)
     rows_in, aside = int(account["rows_in"].sum()), int(account["set_aside"].sum())
-    said = f"The export holds {rows_in:,} rows in {len(study.sources)} tables; {percent(rows_in - aside, rows_in)} were kept."
+    said = f"The export holds {rows_in:,} rows in {len(study.sources)} tables; "
+    said += f"{percent(rows_in - aside, rows_in)} were kept."
     if faults.empty:
         return f"{said} No fault was found."
     kinds = [
@@ -75,9 +76,9 @@ def this_quarter(done: Activity, description: Description, plan: Plan) -> pd.Dat
     treated = count(done.wounds_treated, "wound")
     sentences = [
         f"{treated} of the {done.wounds_open} open in the quarter had at least one session.",
-        f"Of planned sessions {percent(done.given + done.shortened, done.planned)} were given, {done.shortened} of them "
-        "shortened.",
-        f"Reactions were recorded at a rate of {per_hundred(done.reactions, done.given + done.shortened)} sessions.",
+        f"Of planned sessions {percent(done.given + done.shortened, done.planned)} were given, "
+        f"{done.shortened} of them shortened.",
+        f"Reactions recorded: {per_hundred(done.reactions, done.given + done.shortened)}.",
         f"{count(done.closed, 'wound')} were seen to close in the quarter, treated or not.",
         f"A fresh size was known in {percent(done.weeks_measured, done.weeks_in_view)} of wound weeks.",
         *healing_took(description, plan),

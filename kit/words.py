@@ -8,15 +8,16 @@ from kit.plan import Plan, date_of
 
 # Words that claim more than the numbers can carry, or that belong to the statistician's desk.
 FORBIDDEN = (
-    "prove", "proves", "proven", "proof", "cause", "causes", "caused", "effective", "efficacy", "significant", "significantly",
-    "guarantee", "compliant", "covered", "best", "worst", "rank", "violation", "negligent", "standard of care",
+    "prove", "proves", "proven", "proof", "cause", "causes", "caused", "effective", "efficacy", "significant",
+    "significantly", "guarantee", "compliant", "covered", "best", "worst", "rank", "violation", "negligent", "standard of care",
     "estimand", "att", "trial", "exposure", "episode", "visit", "admission",
 )  # fmt: skip
 
 LABELS = {
     "group": "Group", "clock": "Day 0", "wounds": "Wounds", "residents": "Residents", "ended_closed": "Seen to close",
     "followed": "Still in view at the horizon", "drawn": "Drawn", "closed": "Closed", "died": "Died",
-    "hospital": "In hospital and not back", "left": "Left", "surgical_closure": "Closed by surgery", "open": "Still open",
+    "hospital": "In hospital and not back", "left": "Left", "surgical_closure": "Closed by surgery",
+    "open": "Still open",
     "rows_in": "Rows in the export", "kept": "Kept", "set_aside": "Set aside", "table": "Table", "fault": "Fault",
     "fate": "What became of it", "rows": "Rows", "says": "What it means", "regimen": "Regimen", "facility": "Facility",
     "given": "Given", "shortened": "Shortened", "missed": "Missed", "planned": "Planned", "reason": "Reason",
@@ -67,7 +68,7 @@ def percent(part: float, whole: float) -> str:
 
 def per_hundred(events: int, sessions: int) -> str:
     """Events per 100 sessions with the count beside."""
-    return "none" if not sessions else f"{100 * events / sessions:.1f} per 100 ({events} in {sessions})"
+    return "none" if not sessions else f"{100 * events / sessions:.1f} per 100 sessions ({events} in {sessions})"
 
 
 def day(number: int | None, plan: Plan) -> str:

@@ -31,6 +31,15 @@ wound resident kind
 W1    R1       pressure_injury
 """
 
+TWO_HOUSES = {
+    "residents": "resident facility\nR1 Quellmoor\nR2 Tarnwick\nR3 .\n",
+    "wounds": "wound resident kind\nW1 R1 venous\nW2 R2 venous\nW3 R3 venous\n",
+    "measurements": "wound day length width state\nW1 10 4 3 open\nW2 10 4 3 open\nW3 10 4 3 open\n",
+    "sessions": "wound day modality status\nW1 12 ultrasound given\nW2 12 ultrasound given\n",
+    "departures": "resident day reason\nR1 150 left\nR2 160 left\n",
+    "spans": "resident wound span from_day\nR1 . comfort_goal 20\n. W2 hold 20\n",
+}
+
 
 def drawn(measurements: str, wounds: str = WOUNDS, plan: str = PLAN, **tables: str) -> Study:
     """The study of tables drawn as text: the first line names columns, a dot is an empty cell."""

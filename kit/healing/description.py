@@ -31,14 +31,15 @@ class Description:
 def describe(episodes: pd.DataFrame, plan: Plan, draws: int = DRAWS, seed: int = SEED) -> Description:
     """What became of wounds, for everybody before any modality and for each regimen of the plan.
 
-    Columns of `curves`: group, clock (what day 0 is), day, state (closed, died, ..., open), share, low, high (95% of
-    draws of whole residents), at_risk (wounds still followed at the end of that day).
-    Columns of `groups`: group, clock, wounds, residents, ended_closed, followed (still open and in view at the horizon),
+    Columns of `curves`: group, clock (what day 0 is), day, state (closed, died, ..., open), share, low, high (95%
+    of draws of whole residents), at_risk (wounds still followed at the end of that day).
+    Columns of `groups`: group, clock, wounds, residents, ended_closed, followed (in view at the horizon or beyond),
     drawn, closed_share, closed_low, closed_high (by the horizon), died_share, hospital_share, left_share (surgical
     closure among them), open_share, median_day (NaN: half never closed), weeks_closed, weeks_low, weeks_high.
 
-    Everybody's clock starts at the first open measurement and stops when a modality starts, so no wound is sorted by what
-    came later. A wound already treated when first measured is in neither. Groups below ten wounds are counted, not drawn.
+    Everybody's clock starts at the first open measurement and stops when a modality starts, so no wound is sorted by
+    what came later. A wound already treated when first measured is in neither. Groups below ten wounds are counted,
+    not drawn.
     """
     cohort = episodes[episodes["in_cohort"] & ~episodes["running"]]
     curves, groups = [], []

@@ -41,14 +41,21 @@ def table_html(frame: pd.DataFrame, caption: str = "") -> str:
     """A table with labelled headings; numbers right, words left, blanks as a dash. The first column heads its row."""
     names = [str(name) for name in frame.columns]
     numeric = [pd.api.types.is_numeric_dtype(kind) and not pd.api.types.is_bool_dtype(kind) for kind in frame.dtypes]
-    head = "".join(f'<th scope="col">{html.escape(label(name))}</th>' for name in names)
+    head = "".join(
+        f'<th scope="col"{_side(number)}>{html.escape(label(name))}</th>'
+        for name, number in zip(names, numeric, strict=True)
+    )
     body = "".join(_row_html(row, numeric) for row in frame.itertuples(index=False, name=None))
     above = f"<caption>{html.escape(caption)}</caption>" if caption else ""
     return f'<table class="kit-table">{above}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
 
 
+def _side(number: bool) -> str:
+    return ' class="number"' if number else ""
+
+
 def _row_html(row: tuple, numeric: list[bool]) -> str:
-    cells = [(_cell(value), ' class="number"' if number else "") for value, number in zip(row, numeric, strict=True)]
+    cells = [(_cell(value), _side(number)) for value, number in zip(row, numeric, strict=True)]
     first, *rest = cells
     return f'<tr><th scope="row"{first[1]}>{first[0]}</th>' + "".join(f"<td{c}>{v}</td>" for v, c in rest) + "</tr>"
 

@@ -91,7 +91,8 @@ def _key(figure: Figure, present: set[str]) -> None:
     ]
     figure.legend(
         handles=patches, loc="outside lower center", ncols=min(len(patches), 6), fontsize=7.5, frameon=False,
-        title="In brackets: wounds still open and in view. Dashed: the range of the share closed, 95%.", title_fontsize=7.5,
+        title_fontsize=7.5,
+        title="In brackets: wounds still open and in view. Dashed: the range of the share closed, 95%.",
     )  # fmt: skip
 
 

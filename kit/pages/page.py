@@ -28,7 +28,6 @@ def page_html(found: dict, figure: Figure, plan: Plan, revision: str, notebooks:
         revision=revision,
         notebooks=notebooks,
         basis=BASES[plan.program.basis],
-        calendar=plan.calendar,
         rows_in=sum(row["rows_in"] for row in found["account"]),
         set_aside=sum(row["set_aside"] for row in found["account"]),
         day=partial(words.day, plan=plan),

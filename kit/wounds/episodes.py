@@ -38,10 +38,10 @@ def episodes(
     | running | treated before it was first measured: its start was not seen |
     | in_cohort, left_out | whether the report's comparison of times may use it, and why not |
 
-    A closing is the first measurement recorded closed and not recorded open again within `confirm_days`. Death, leaving,
-    surgical closure, and hospital without return within `bed_hold_days` end the follow-up at departure; a shorter
-    stay, or one that is not over at the cut-off and may yet be short, does not. Within a day measurement comes before
-    departure, and departure before session. A wound still open ends at its last open measurement.
+    A closing is the first measurement recorded closed and not recorded open again within `confirm_days`. Death,
+    leaving, surgical closure, and hospital without return within `bed_hold_days` end the follow-up at departure; a
+    shorter stay, or one that is not over at the cut-off and may yet be short, does not. Within a day measurement comes
+    before departure, and departure before session. A wound still open ends at its last open measurement.
     """
     seen = _entries(wounds, measurements)
     seen = seen.merge(_closings(measurements, seen, plan), on="wound", how="left")
@@ -56,8 +56,8 @@ def episodes(
 
 
 COLUMNS = [
-    "wound", "resident", "facility", "kind", "site", "entry_day", "entry_size", "entry_stage", "last_open_day", "end_day",
-    "outcome", "confirmed", "reopened", "vanished", "regimen", "start_day", "running", "in_cohort", "left_out",
+    "wound", "resident", "facility", "kind", "site", "entry_day", "entry_size", "entry_stage", "last_open_day",
+    "end_day", "outcome", "confirmed", "reopened", "vanished", "regimen", "start_day", "running", "in_cohort", "left_out",
 ]  # fmt: skip
 
 

@@ -1,0 +1,39 @@
+"""How long the quarter's report on the invented group takes, stage by stage, and how much memory it needs.
+
+    .venv/bin/python benchmarks/run_time.py
+
+The install is not counted. Memory is the largest seen of this process plus the largest of the notebooks' kernel.
+"""
+
+from __future__ import annotations
+
+import resource
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+EXPORT = ROOT / "data" / "synthetic" / "lifelike"
+TO_MB = 1 / 1024**2 if sys.platform == "darwin" else 1 / 1024  # ru_maxrss counts bytes there, kilobytes elsewhere
+
+
+def main() -> None:
+    began = time.perf_counter()
+    marks: list[tuple[str, float]] = [("Importing the kit", began)]
+    from kit.pages.report import Request, report
+
+    with tempfile.TemporaryDirectory() as reports:
+        report(Request(EXPORT, Path(reports)), say=lambda stage: marks.append((stage, time.perf_counter())))
+    ended = time.perf_counter()
+    ends = [moment for _, moment in marks[1:]] + [ended]
+    print("| stage | seconds | share |\n| --- | ---: | ---: |")
+    for (stage, start), end in zip(marks, ends, strict=True):
+        print(f"| {stage} | {end - start:.1f} | {100 * (end - start) / (ended - began):.0f}% |")
+    who = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    peak = sum(resource.getrusage(one).ru_maxrss for one in who) * TO_MB
+    print(f"run_time: report_s={ended - began:.1f} peak_mb={peak:.0f}")
+
+
+if __name__ == "__main__":
+    main()

@@ -9,6 +9,7 @@ import pandas as pd
 from kit.plan import Plan
 from kit.study import Study
 from kit.wounds.course import course
+from kit.wounds.episodes import UNTREATED
 from kit.wounds.regimens import given, meets
 
 
@@ -93,9 +94,11 @@ def reasons(study: Study) -> pd.DataFrame:
 def wounds_by_regimen(episodes: pd.DataFrame) -> pd.DataFrame:
     """Wounds of the cohort by what they started: regimen, a column a facility, all, residents."""
     cohort = episodes[episodes["in_cohort"]]
+    order = [UNTREATED, *sorted(set(cohort["regimen"]) - {UNTREATED}), "all"]
     table = pd.crosstab(cohort["regimen"], cohort["facility"], margins=True, margins_name="all")
     people = cohort.groupby("regimen")["resident"].nunique()
     table = table.assign(residents=people.reindex(table.index).fillna(cohort["resident"].nunique()).astype("int64"))
+    table = table.reindex([name for name in order if name in table.index])
     return table.rename_axis(index="regimen", columns=None).reset_index()
 
 

@@ -6,12 +6,11 @@ import pandas as pd
 
 from kit import __version__
 from kit.faults import MARKED, REPAIRED, SET_ASIDE, counted
-from kit.healing.description import ANY, Description
+from kit.healing.description import ANY, BEFORE, Description
 from kit.plan import BASES, Plan
 from kit.quarter import Activity
 from kit.study import Study
 from kit.words import count, day, label, of_hundred, per_hundred, percent
-from kit.wounds.episodes import UNTREATED
 
 NOT_COMPARED = (
     "Not yet compared: the groups were not chosen by chance and their clocks start at different moments, so no "
@@ -55,9 +54,7 @@ def healing_took(description: Description, plan: Plan) -> list[str]:
 
 
 def _took(group: dict, plan: Plan) -> str:
-    who = {UNTREATED: "before any modality", ANY: "after starting any modality"}.get(
-        group["group"], f"after starting {group['group']}"
-    )
+    who = {BEFORE: BEFORE, ANY: "after starting any modality"}.get(group["group"], f"after starting {group['group']}")
     if not group["wounds"]:
         return f"Nobody was seen {who}."
     rests = f"{count(group['wounds'], 'wound')} on {count(group['residents'], 'resident')}"

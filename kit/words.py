@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 
+from kit.faults import FAULTS
 from kit.plan import Plan, date_of
+from kit.vocabulary import TABLES
 
 # Words that claim more than the numbers can carry, or that belong to the statistician's desk.
 FORBIDDEN = (
@@ -21,13 +23,20 @@ LABELS = {
     "rows_in": "Rows in the export", "kept": "Kept", "set_aside": "Set aside", "table": "Table", "fault": "Fault",
     "fate": "What became of it", "rows": "Rows", "says": "What it means", "regimen": "Regimen", "facility": "Facility",
     "given": "Given", "shortened": "Shortened", "missed": "Missed", "planned": "Planned", "reason": "Reason",
-    "no modality": "Before any modality", "any modality": "Any modality",
 }  # fmt: skip
+
+
+_VOCABULARY = {word for table in TABLES.values() for column in table.columns for word in column.allowed} | set(FAULTS)
 
 
 def label(name: str) -> str:
     """A column or value as a person would say it."""
     return LABELS.get(name, name[:1].upper() + name[1:].replace("_", " "))
+
+
+def spoken(value: str) -> str:
+    """A word of the vocabulary with blanks for its underscores; anything else as it is."""
+    return value.replace("_", " ") if value in _VOCABULARY else value
 
 
 def of_hundred(share: float) -> str:
@@ -55,10 +64,10 @@ def weeks(value: float, low: float | None = None, high: float | None = None) -> 
 
 
 def median_day(day: float, drawn: bool) -> str:
-    """A median in days, or that half never closed."""
+    """A median as week and day, or that half were never seen closed."""
     if not drawn:
         return "–"
-    return "half never closed" if _missing(day) else f"day {int(day)}"
+    return "never in view" if _missing(day) else f"week {math.ceil(day / 7)} (day {int(day)})"
 
 
 def percent(part: float, whole: float) -> str:

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit.healing.description import ANY, DRAWN_FROM, FROM_ENTRY, FROM_START, describe
+from kit.healing.description import ANY, BEFORE, DRAWN_FROM, FROM_ENTRY, FROM_START, describe
 from kit.plan import Plan
 from kit.wounds.episodes import UNTREATED
 
@@ -42,7 +42,7 @@ def group(described, name):
 
 
 def test_before_any_modality_everybody_counts_from_entry_and_until_a_start():
-    everybody = group(describe(TWENTY, PLAN, draws=50), UNTREATED)
+    everybody = group(describe(TWENTY, PLAN, draws=50), BEFORE)
     assert (everybody["clock"], everybody["wounds"], everybody["ended_closed"]) == (FROM_ENTRY, 20, 10)
     assert everybody["closed_share"] == pytest.approx(0.5)
     assert everybody["followed"] == 0  # those still open left view when they started
@@ -59,7 +59,7 @@ def test_a_regimen_counts_from_its_first_session():
 def test_wounds_that_start_later_stay_at_risk_until_they_do():
     """Leaving out those who later start would sort wounds by their future: 10 of 10 closed instead of 10 of 20."""
     curves = describe(TWENTY, PLAN, draws=50).curves
-    rows = curves[(curves["group"] == UNTREATED) & (curves["state"] == "closed") & (curves["day"] == 7)]
+    rows = curves[(curves["group"] == BEFORE) & (curves["state"] == "closed") & (curves["day"] == 7)]
     assert rows["share"].tolist() == pytest.approx([0.5])
     assert rows["at_risk"].tolist() == [10]
 
@@ -80,7 +80,7 @@ def test_a_group_below_ten_wounds_is_counted_and_not_drawn():
 def test_wounds_already_treated_when_first_seen_are_in_no_group():
     running = TWENTY.assign(running=TWENTY["regimen"] == "monopolar")
     described = describe(running, PLAN, draws=50)
-    assert group(described, UNTREATED)["wounds"] == 10
+    assert group(described, BEFORE)["wounds"] == 10
     assert group(described, ANY)["wounds"] == 0
 
 
@@ -93,9 +93,9 @@ def test_shares_of_a_group_add_up_to_one():
 def test_the_range_holds_the_share_and_comes_from_whole_residents():
     """Ten wounds of one resident close or not together: no draw can tell them apart, so the range is everything or nothing."""
     one_person = TWENTY.assign(resident=["R1"] * 10 + ["R2"] * 10)
-    everybody = group(describe(one_person, PLAN, draws=400), UNTREATED)
+    everybody = group(describe(one_person, PLAN, draws=400), BEFORE)
     assert (everybody["closed_low"], everybody["closed_high"]) == (0, 1)
-    apart = group(describe(TWENTY, PLAN, draws=400), UNTREATED)
+    apart = group(describe(TWENTY, PLAN, draws=400), BEFORE)
     assert 0.2 < apart["closed_low"] < 0.5 < apart["closed_high"] < 0.8
 
 

@@ -11,9 +11,9 @@ from kit.healing.curves import Incidence, days_closed, incidence, median_day
 from kit.healing.resampling import DRAWS, SEED, percentile_limits, resident_draws
 from kit.plan import Plan
 from kit.vocabulary import OUTCOMES
-from kit.wounds.episodes import OPEN, UNTREATED
+from kit.wounds.episodes import OPEN
 
-ANY = "any modality"
+BEFORE, ANY = "before any modality", "any modality"
 FROM_ENTRY, FROM_START = "first measurement", "first session"
 DRAWN_FROM = 10  # wounds a curve needs; common practice, no source
 
@@ -53,7 +53,7 @@ def describe(episodes: pd.DataFrame, plan: Plan, draws: int = DRAWS, seed: int =
 
 def _groups(cohort: pd.DataFrame, plan: Plan):
     started = cohort[cohort["start_day"].notna()]
-    yield UNTREATED, FROM_ENTRY, _followed(cohort, "entry_day", stop_at_start=True)
+    yield BEFORE, FROM_ENTRY, _followed(cohort, "entry_day", stop_at_start=True)
     yield ANY, FROM_START, _followed(started, "start_day")
     planned = [regimen.name for regimen in plan.regimens]
     others = sorted(set(started["regimen"]) - set(planned))

@@ -10,8 +10,9 @@ from collections.abc import Callable
 import pandas as pd
 from matplotlib.figure import Figure
 
-from kit.words import label
+from kit.words import label, spoken
 
+PIXELS = 84  # of an inch on screen, so that lettering has one size in every figure
 MARK = {"kit": "shown"}  # outputs without this mark never reach a report
 
 
@@ -67,10 +68,7 @@ def _cell(value: object) -> str:
         return "yes" if value else "no"
     if isinstance(value, float):
         return f"{value:.0f}" if value.is_integer() else f"{value:.2f}"
-    return html.escape(label(value) if value in _LABELLED else str(value))
-
-
-_LABELLED = ("no modality", "any modality")
+    return html.escape(spoken(str(value)))
 
 
 def figure_html(figure: Figure, says: str) -> str:
@@ -78,7 +76,8 @@ def figure_html(figure: Figure, says: str) -> str:
     if not says:
         raise ValueError("a figure needs a description for those who cannot see it")
     picture = base64.b64encode(png(figure)).decode()
-    return f'<figure><img alt="{html.escape(says)}" src="data:image/png;base64,{picture}"></figure>'
+    width = round(figure.get_figwidth() * PIXELS)
+    return f'<figure><img alt="{html.escape(says)}" width="{width}" src="data:image/png;base64,{picture}"></figure>'
 
 
 def png(figure: Figure, dots: int = 160) -> bytes:

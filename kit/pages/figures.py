@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import textwrap
+
 import numpy as np
 import pandas as pd
 import seaborn as sns
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
+from matplotlib.ticker import MaxNLocator
 
 from kit.words import label
 
@@ -19,7 +22,7 @@ FILLS = {
     "open": ("#f3efe4", ""),
     "left": ("#d9c7a3", ""),
     "hospital": ("#b08d57", "////"),
-    "died": ("#5b4a3a", ""),
+    "died": ("#5b4a3a", "xxxx"),
 }
 STACK = tuple(FILLS)
 WEEK = 7
@@ -29,24 +32,43 @@ FONT = {"family": "DejaVu Sans"}
 def closing_figure(curves: pd.DataFrame, groups: pd.DataFrame, horizon_weeks: int) -> Figure:
     """Where the wounds of each group stood week by week: one panel a group, all of 100 wounds.
 
-    Takes the frames of `kit.healing.description`. The dashed lines are the range of the share closed. Panels whose
-    clocks start at different moments are set apart and must not be read against each other; the figure says so.
+    Takes the frames of `kit.healing.description`. The dashed lines are the range of the share closed. A panel whose
+    clock starts at another moment stands apart from the others: they must not be read against each other.
     """
     drawn = groups[groups["drawn"]]
-    figure = Figure(figsize=(2.45 * max(len(drawn), 2) + 0.4, 3.9), facecolor=PAPER, layout="constrained")
+    figure = Figure(figsize=(10.2, 3.7), facecolor=PAPER, layout="constrained")
     if drawn.empty:
         return _said(figure, "Too few wounds to draw a curve")
-    axes = figure.subplots(1, len(drawn), sharey=True, squeeze=False)[0]
-    for axis, group in zip(axes, drawn.itertuples(), strict=True):
+    for axis, group in zip(_places(figure, drawn), drawn.itertuples(), strict=True):
         _panel(axis, curves[curves["group"] == group.group], horizon_weeks)
-        axis.set_title(f"{label(group.group)}\n{group.wounds} wounds, {group.residents} residents", **_TITLE)
-        axis.set_xlabel(f"Weeks from {group.clock}", fontsize=8, color=INK, **FONT)
-    axes[0].set_ylabel("Of 100 wounds", fontsize=8, color=INK, **FONT)
+        axis.set_title(f"{_wrapped(label(group.group))}\n{group.wounds} wounds,\n{group.residents} residents", **_TITLE)
+        axis.set_xlabel(f"Weeks from\n{group.clock}", fontsize=9, color=INK, **FONT)
+    for axis in figure.axes[1:]:
+        axis.tick_params(labelleft=False)
+    figure.axes[0].set_ylabel("Of 100 wounds", fontsize=9, color=INK, **FONT)
     _key(figure, set(curves.loc[curves["share"] > 0, "state"]))
     return figure
 
 
-_TITLE = {"fontsize": 8.5, "color": INK, "loc": "left", **FONT}
+def _places(figure: Figure, drawn: pd.DataFrame) -> list[Axes]:
+    """One place a group, at most as wide as one of five, with a gap wherever the clock changes."""
+    widths, columns, last = [], [], None
+    for clock in drawn["clock"]:
+        if last is not None and clock != last:
+            widths.append(0.25)
+        columns.append(len(widths))
+        widths.append(1.0)
+        last = clock
+    spare = max(0.0, 5.25 - sum(widths))
+    grid = figure.add_gridspec(1, len(widths) + 1, width_ratios=[*widths, spare + 1e-6])
+    return [figure.add_subplot(grid[0, column]) for column in columns]
+
+
+def _wrapped(name: str) -> str:
+    return "\n".join(textwrap.wrap(name, 18)) if len(name) > 18 else f"{name}\n"
+
+
+_TITLE = {"fontsize": 9, "color": INK, "loc": "left", **FONT}
 
 
 def _panel(axis: Axes, curve: pd.DataFrame, horizon_weeks: int) -> None:
@@ -78,7 +100,7 @@ def _step(curve: pd.DataFrame, state: str, column: str, days: np.ndarray) -> np.
 
 def _plain(axis: Axes, horizon_weeks: int) -> None:
     axis.set(xlim=(0, horizon_weeks), ylim=(0, 100))
-    axis.tick_params(labelsize=7.5, colors=INK, length=2)
+    axis.tick_params(labelsize=8.5, colors=INK, length=2)
     for side in ("top", "right"):
         axis.spines[side].set_visible(False)
 
@@ -90,8 +112,8 @@ def _key(figure: Figure, present: set[str]) -> None:
         if state in present
     ]
     figure.legend(
-        handles=patches, loc="outside lower center", ncols=min(len(patches), 6), fontsize=7.5, frameon=False,
-        title_fontsize=7.5,
+        handles=patches, loc="outside lower center", ncols=min(len(patches), 6), fontsize=9, frameon=False,
+        title_fontsize=9,
         title="In brackets: wounds still open and in view. Dashed: the range of the share closed, 95%.",
     )  # fmt: skip
 
@@ -103,13 +125,14 @@ def _said(figure: Figure, sentence: str) -> Figure:
 
 def missed_figure(reasons: pd.DataFrame) -> Figure:
     """Why planned sessions were not given in full: bars by reason. Columns in: reason, missed, shortened."""
-    figure = Figure(figsize=(6.2, 0.7 + 0.36 * max(len(reasons), 2)), facecolor=PAPER, layout="constrained")
+    figure = Figure(figsize=(6.2, 0.7 + 0.3 * max(len(reasons), 2)), facecolor=PAPER, layout="constrained")
     if reasons.empty:
         return _said(figure, "No session was missed or shortened")
     axis = figure.subplots()
     named = reasons.assign(reason=reasons["reason"].map(label), both=reasons["missed"] + reasons["shortened"])
     sns.barplot(named, x="both", y="reason", color=FILLS["left"][0], edgecolor=INK, linewidth=0.6, ax=axis)
     sns.barplot(named, x="missed", y="reason", color=FILLS["died"][0], edgecolor=INK, linewidth=0.6, ax=axis)
+    axis.xaxis.set_major_locator(MaxNLocator(integer=True))
     axis.set_xlabel("Sessions: missed (dark), shortened (light)", fontsize=8, color=INK, **FONT)
     axis.set_ylabel("")
     axis.tick_params(labelsize=8, colors=INK, length=2)

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import papermill
 from jupyter_client.manager import KernelManager
+from nbclient.exceptions import DeadKernelError
 from nbformat import NotebookNode
 from papermill.exceptions import PapermillExecutionError
 
@@ -48,7 +49,8 @@ def _manager(home: str) -> KernelManager:
     where = {"connection_file": os.path.join(home, "kernel.json")}
     if sys.platform != "win32":
         where |= {"transport": "ipc", "ip": os.path.join(home, "k")}
-    return KernelManager(kernel_name="python3", **where)
+    # nbclient notices that a kernel has died only while it waits for it without blocking
+    return KernelManager(kernel_name="python3", client_class="jupyter_client.asynchronous.AsyncKernelClient", **where)
 
 
 def _run(manager: KernelManager, client, notebook: Path, parameters: dict[str, str]) -> NotebookNode:
@@ -61,6 +63,10 @@ def _run(manager: KernelManager, client, notebook: Path, parameters: dict[str, s
     except PapermillExecutionError as failed:
         # the injected cell of parameters stands before every cell that can fail, so the index is the reader's number
         raise NotebookError(f"{notebook.name}: cell {failed.cell_index} stopped with {failed.ename}") from None
+    except DeadKernelError:
+        raise NotebookError(
+            f"{notebook.name}: Python itself stopped; most often the computer ran out of memory"
+        ) from None
     refuse_strays(notebook, node)
     return node
 
@@ -75,7 +81,8 @@ def refuse_undeclared(notebook: Path, parameters: dict[str, str]) -> None:
 
 def refuse_strays(notebook: Path, node: NotebookNode) -> None:
     """Raise NotebookError for any output that `show` did not emit: a print, a bare value, a warning."""
-    for number, cell in enumerate(node.cells, start=1):
+    own = [cell for cell in node.cells if "injected-parameters" not in cell.metadata.get("tags", [])]
+    for number, cell in enumerate(own, start=1):
         for output in cell.get("outputs", []):
             shown = output.output_type == "display_data" and output.metadata.get("text/html") == MARK
             if not shown or set(output.data) != {"text/html"}:

@@ -61,9 +61,9 @@ def healing_table(found: dict) -> pd.DataFrame:
 def _healing_row(group: dict, horizon: int) -> dict[str, object]:
     few = not group["drawn"]
     return {
-        "Group, counted from": f"{words.label(group['group'])}, {group['clock']}",
-        "wounds": group["wounds"],
-        "residents": group["residents"],
+        "group": words.label(group["group"]),
+        "Counted from": group["clock"],
+        "Wounds (residents)": f"{group['wounds']} ({group['residents']})",
         f"Of 100, closed by week {horizon}": _few(group)
         if few
         else words.of_hundred_range(group["closed_share"], group["closed_low"], group["closed_high"]),
@@ -71,7 +71,7 @@ def _healing_row(group: dict, horizon: int) -> dict[str, object]:
         "In hospital, not back": words.of_hundred(group["hospital_share"]),
         "Left": words.of_hundred(group["left_share"]),
         "Still open": words.of_hundred(group["open_share"]),
-        "Median to closing": words.median_day(group["median_day"], group["drawn"]),
+        "Half closed by": words.median_day(group["median_day"], group["drawn"]),
         "Weeks closed": "–" if few else words.weeks(group["weeks_closed"], group["weeks_low"], group["weeks_high"]),
     }
 
@@ -81,11 +81,11 @@ def _few(group: dict) -> str:
 
 
 def faults_table(found: dict) -> pd.DataFrame:
-    """The faults, most frequent first: table, fault, what became of it, rows."""
+    """The faults of all tables together, most frequent first: fault, what became of it, rows."""
     faults = pd.DataFrame(found["faults"], columns=["table", "fault", "fate", "rows", "says"])
-    return faults.sort_values(["rows", "table", "fault"], ascending=[False, True, True])[
-        ["table", "fault", "fate", "rows"]
-    ]
+    rows = faults.groupby(["fault", "fate"], as_index=False)["rows"].sum()
+    rows = rows.sort_values(["rows", "fault"], ascending=[False, True])
+    return rows.assign(fault=rows["fault"].map(words.label))
 
 
 def describe_figure(found: dict) -> str:

@@ -89,7 +89,7 @@ def _run_notebooks(request: Request, internal: Path, say: Say) -> list[tuple[str
             say(f"Notebook {notebook.stem}")
             node = run(notebook, parameters)
             books.append((f"{notebook.stem}.html", title_of(node)))
-            page = frame_html(books[-1][1], _body(node))
+            page = frame_html(books[-1][1], _body(node, parameters))
             (internal / books[-1][0]).write_text(page, encoding="utf-8")
     return books
 
@@ -99,11 +99,15 @@ def title_of(node: nbformat.NotebookNode) -> str:
     return node.cells[0].source.splitlines()[0].lstrip("# ").strip()
 
 
-def _body(node: nbformat.NotebookNode) -> str:
-    """The notebook as plain HTML. The injected parameters hold paths of this machine and stay out."""
+def _body(node: nbformat.NotebookNode, parameters: dict[str, str]) -> str:
+    """The notebook as plain HTML, with the parameters of this run in their cell; of paths only the last name."""
     shown = nbformat.from_dict(node)
     shown.cells = [cell for cell in node.cells if "injected-parameters" not in cell.metadata.get("tags", [])]
-    body, _ = HTMLExporter(template_name="basic").from_notebook_node(shown)
+    for cell in shown.cells:
+        if "parameters" in cell.metadata.get("tags", []):
+            cell.source = "\n".join(f'{name} = "{Path(value).name}"' for name, value in parameters.items())
+    exporter = HTMLExporter(template_name="basic", exclude_input_prompt=True, exclude_output_prompt=True)
+    body, _ = exporter.from_notebook_node(shown)
     return '<p><a href="page.html">Back to the page</a></p>' + body
 
 

@@ -10,7 +10,7 @@ from kit.plan import Plan
 from kit.study import Study
 from kit.wounds.course import course
 from kit.wounds.episodes import UNTREATED
-from kit.wounds.regimens import given, meets
+from kit.wounds.regimens import OTHER, given, meets
 
 
 @dataclass(frozen=True)
@@ -37,8 +37,7 @@ class Activity:
 def activity(study: Study) -> Activity:
     """What happened in the quarter, counted from the rows of the study."""
     sessions = within(study.sessions, study.plan)
-    treated = given(sessions)
-    status = sessions["status"].astype(object).fillna("given").value_counts()
+    treated, delivered = given(sessions), _delivered(sessions)
     open_then = _open_in_quarter(study.episodes, study.plan)
     weeks = _weeks_in_quarter(study)
     owner = study.wounds.set_index("wound")["resident"]
@@ -47,12 +46,12 @@ def activity(study: Study) -> Activity:
         ends=study.plan.cutoff,
         wounds_open=len(open_then),
         residents_open=open_then["resident"].nunique(),
-        wounds_treated=treated["wound"].nunique(),
+        wounds_treated=delivered["wounds"],
         residents_treated=treated["wound"].map(owner).nunique(),
-        planned=len(sessions),
-        given=int(status.get("given", 0)),
-        shortened=int(status.get("shortened", 0)),
-        missed=int(status.get("missed", 0)),
+        planned=delivered["planned"],
+        given=delivered["given"],
+        shortened=delivered["shortened"],
+        missed=delivered["missed"],
         reactions=int((treated["reaction"].notna() & (treated["reaction"] != "none")).sum()),
         closed=len(_closed_in_quarter(study.episodes, study.plan)),
         measurements=len(within(study.measurements, study.plan)),
@@ -69,16 +68,24 @@ def within(frame: pd.DataFrame, plan: Plan, day: str = "day") -> pd.DataFrame:
 
 
 def by_regimen(study: Study) -> pd.DataFrame:
-    """Sessions of the quarter by regimen: regimen, wounds, planned, given, shortened, missed."""
+    """Sessions of the quarter by regimen: regimen, wounds, planned, given, shortened, missed.
+
+    A session belongs to the first rule of the plan that it meets. Those that meet none, such as missed ones whose
+    set-up was not written down, stand in a last row of their own, so that the rows add up to all sessions.
+    """
     sessions = within(study.sessions, study.plan)
-    rows = []
-    for regimen in study.plan.regimens:
-        theirs = sessions[meets(sessions, regimen)]
-        status = theirs["status"].astype(object).fillna("given").value_counts()
-        counts = {name: int(status.get(name, 0)) for name in ("given", "shortened", "missed")}
-        wounds = given(theirs)["wound"].nunique()
-        rows.append({"regimen": regimen.name, "wounds": wounds, "planned": len(theirs), **counts})
-    return pd.DataFrame(rows)
+    belongs = pd.Series(OTHER, index=sessions.index, dtype=object)
+    for regimen in reversed(study.plan.regimens):
+        belongs = belongs.mask(meets(sessions, regimen), regimen.name)
+    names = [regimen.name for regimen in study.plan.regimens]
+    names += [OTHER] if (belongs == OTHER).any() else []
+    return pd.DataFrame([{"regimen": name, **_delivered(sessions[belongs == name])} for name in names])
+
+
+def _delivered(sessions: pd.DataFrame) -> dict[str, int]:
+    status = sessions["status"].astype(object).fillna("given").value_counts()
+    counts = {name: int(status.get(name, 0)) for name in ("given", "shortened", "missed")}
+    return {"wounds": given(sessions)["wound"].nunique(), "planned": len(sessions), **counts}
 
 
 def reasons(study: Study) -> pd.DataFrame:
@@ -105,9 +112,10 @@ def wounds_by_regimen(episodes: pd.DataFrame) -> pd.DataFrame:
 def weeks_by_regimen(weeks: pd.DataFrame) -> pd.DataFrame:
     """Weeks in view by what the wound was under: regimen, weeks, fresh (measured in time), sessions, device minutes."""
     grouped = weeks.groupby("regimen", as_index=False)
-    return grouped.agg(
+    table = grouped.agg(
         weeks=("week", "size"), fresh=("fresh", "sum"), sessions=("sessions", "sum"), minutes=("minutes", "sum")
     )
+    return table.sort_values("regimen", key=lambda names: names != UNTREATED, kind="stable", ignore_index=True)
 
 
 def _open_in_quarter(episodes: pd.DataFrame, plan: Plan) -> pd.DataFrame:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import pandas as pd
 
 from kit import __version__
-from kit.faults import MARKED, REPAIRED, SET_ASIDE, counted
+from kit.faults import MARKED, REPAIRED, SET_ASIDE
 from kit.healing.description import ANY, BEFORE, Description
 from kit.plan import BASES, Plan
 from kit.quarter import Activity
 from kit.study import Study
-from kit.words import count, day, label, of_hundred, per_hundred, percent
+from kit.words import count, day, of_hundred, per_hundred, percent
 
 NOT_COMPARED = (
     "Not yet compared: the groups were not chosen by chance and their clocks start at different moments, so no "
@@ -20,15 +20,13 @@ NOT_COMPARED = (
 
 def received(study: Study) -> str:
     """What the facility sent, and how much of it could be used."""
-    account, faults = study.account, counted(study.faults)
+    account, faults = study.account, study.faults.drop_duplicates(["table", "source_row", "fate"])
     rows_in, aside = int(account["rows_in"].sum()), int(account["set_aside"].sum())
     said = f"The export holds {rows_in:,} rows in {len(study.sources)} tables; "
     said += f"{percent(rows_in - aside, rows_in)} were kept."
     if faults.empty:
         return f"{said} No fault was found."
-    kinds = [
-        f"{int(faults.loc[faults['fate'] == fate, 'rows'].sum())} {fate}" for fate in (SET_ASIDE, REPAIRED, MARKED)
-    ]
+    kinds = [f"{(faults['fate'] == fate).sum()} {fate}" for fate in (SET_ASIDE, REPAIRED, MARKED)]
     return f"{said} Rows with a fault: {', '.join(kinds)}."
 
 
@@ -39,8 +37,9 @@ def cared_for(episodes: pd.DataFrame, done: Activity) -> str:
     said = f"Of {count(len(cohort), 'wound')} in the cohort, {len(started)} started a modality"
     said += f" ({_by_regimen(started)})." if len(started) else "."
     if not done.planned:
-        return f"{said} No session was planned in the quarter."
-    return f"{said} In the quarter {percent(done.given + done.shortened, done.planned)} of planned sessions were given."
+        return f"{said} No session was planned {_when(done)}."
+    share = percent(done.given + done.shortened, done.planned)
+    return f"{said} {_when(done).capitalize()} {share} of planned sessions were given."
 
 
 def _by_regimen(started: pd.DataFrame) -> str:
@@ -70,18 +69,29 @@ def _took(group: dict, plan: Plan) -> str:
 
 def this_quarter(done: Activity, description: Description, plan: Plan) -> pd.DataFrame:
     """What can be said this quarter, sentence by sentence. Columns out: sentence, level (describes, cannot say)."""
-    treated = count(done.wounds_treated, "wound")
-    sentences = [
-        f"{treated} of the {done.wounds_open} open in the quarter had at least one session.",
-        f"Of planned sessions {percent(done.given + done.shortened, done.planned)} were given, "
-        f"{done.shortened} of them shortened.",
-        f"Reactions recorded: {per_hundred(done.reactions, done.given + done.shortened)}.",
-        f"{count(done.closed, 'wound')} were seen to close in the quarter, treated or not.",
-        f"A fresh size was known in {percent(done.weeks_measured, done.weeks_in_view)} of wound weeks.",
-        *healing_took(description, plan),
-    ]
-    said = pd.DataFrame({"sentence": sentences, "level": "describes"})
-    return pd.concat([said, pd.DataFrame({"sentence": [NOT_COMPARED], "level": ["cannot say"]})], ignore_index=True)
+    when = _when(done)
+    opening = f"{when.capitalize()} {count(done.wounds_open, 'wound')} stood open and "
+    opening += f"{count(done.wounds_treated, 'wound')} had at least one session."
+    sentences = [opening, *_delivered(done), f"Seen to close {when}, treated or not: {count(done.closed, 'wound')}."]
+    if done.weeks_in_view:
+        fresh = percent(done.weeks_measured, done.weeks_in_view)
+        sentences.append(f"A fresh size was known in {fresh} of wound weeks.")
+    said = [(sentence, "describes") for sentence in sentences]
+    levels = description.groups["drawn"].map({True: "describes", False: "cannot say"})
+    said += zip(healing_took(description, plan), levels, strict=True)
+    return pd.DataFrame([*said, (NOT_COMPARED, "cannot say")], columns=["sentence", "level"])
+
+
+def _delivered(done: Activity) -> list[str]:
+    taken = done.given + done.shortened
+    if not done.planned:
+        return [f"No session was planned {_when(done)}."]
+    said = [f"Of planned sessions {percent(taken, done.planned)} were given, {done.shortened} of them shortened."]
+    return [*said, f"Reactions recorded: {per_hundred(done.reactions, taken)}."] if taken else said
+
+
+def _when(done: Activity) -> str:
+    return "in the quarter" if done.ends is not None else "in the whole export"
 
 
 def provenance(study: Study) -> str:
@@ -92,5 +102,5 @@ def provenance(study: Study) -> str:
     )  # fmt: skip
     return (
         f"Export {study.fingerprint}, plan {plan.fingerprint}, kit {__version__}; {window}; made under "
-        f"{BASES[plan.program.basis]}; facilities: {', '.join(map(label, study.facilities)) or 'not named'}."
+        f"{BASES[plan.program.basis]}; facilities: {', '.join(study.facilities) or 'not named'}."
     )

@@ -64,7 +64,7 @@ def _row_html(row: tuple, numeric: list[bool]) -> str:
 def _cell(value: object) -> str:
     if value is None or value is pd.NA or value != value:
         return "–"
-    if isinstance(value, bool):
+    if pd.api.types.is_bool(value):  # numpy's own too, which a column with blanks holds
         return "yes" if value else "no"
     if isinstance(value, float):
         return f"{value:.0f}" if value.is_integer() else f"{value:.2f}"

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
-from kit.words import label
+from kit.words import count, label
 
 INK, PAPER, FAINT = "#1d2b2a", "#ffffff", "#6b7774"
 # Lightness alone tells them apart: closed is darkest at the foot, open is paper, losses hang from the top.
@@ -26,6 +26,7 @@ FILLS = {
 }
 STACK = tuple(FILLS)
 WEEK = 7
+MARGIN = 4  # days drawn beyond the horizon, or what happened on its last day would not show
 FONT = {"family": "DejaVu Sans"}
 
 
@@ -39,29 +40,47 @@ def closing_figure(curves: pd.DataFrame, groups: pd.DataFrame, horizon_weeks: in
     figure = Figure(figsize=(10.2, 3.7), facecolor=PAPER, layout="constrained")
     if drawn.empty:
         return _said(figure, "Too few wounds to draw a curve")
-    for axis, group in zip(_places(figure, drawn), drawn.itertuples(), strict=True):
+    places, spare = _places(figure, drawn)
+    for axis, group in zip(places, drawn.itertuples(), strict=True):
         _panel(axis, curves[curves["group"] == group.group], horizon_weeks)
-        axis.set_title(f"{_wrapped(label(group.group))}\n{group.wounds} wounds,\n{group.residents} residents", **_TITLE)
+        axis.set_title(
+            f"{_wrapped(label(group.group))}\n{count(group.wounds, 'wound')},\n{count(group.residents, 'resident')}",
+            **_TITLE,
+        )
         axis.set_xlabel(f"Weeks from\n{group.clock}", fontsize=9, color=INK, **FONT)
-    for axis in figure.axes[1:]:
+    for axis in places[1:]:
         axis.tick_params(labelleft=False)
-    figure.axes[0].set_ylabel("Of 100 wounds", fontsize=9, color=INK, **FONT)
+    _say_undrawn(spare, groups[~groups["drawn"]])
+    places[0].set_ylabel("Of 100 wounds", fontsize=9, color=INK, **FONT)
     _key(figure, set(curves.loc[curves["share"] > 0, "state"]))
     return figure
 
 
-def _places(figure: Figure, drawn: pd.DataFrame) -> list[Axes]:
-    """One place a group, at most as wide as one of five, with a gap wherever the clock changes."""
+def _places(figure: Figure, drawn: pd.DataFrame) -> tuple[list[Axes], Axes | None]:
+    """One place a group, with a gap wherever the clock changes, and what is spare to the right of few groups."""
     widths, columns, last = [], [], None
     for clock in drawn["clock"]:
         if last is not None and clock != last:
             widths.append(0.25)
         columns.append(len(widths))
-        widths.append(1.0)
+        widths.append(max(1.0, 1.7 - 0.2 * len(drawn)))
         last = clock
-    spare = max(0.0, 5.25 - sum(widths))
-    grid = figure.add_gridspec(1, len(widths) + 1, width_ratios=[*widths, spare + 1e-6])
-    return [figure.add_subplot(grid[0, column]) for column in columns]
+    spare = 5.25 - sum(widths)
+    widths += [spare] if spare > 1 else []
+    figure.get_layout_engine().set(wspace=0.07)
+    grid = figure.add_gridspec(1, len(widths), width_ratios=widths)
+    places = [figure.add_subplot(grid[0, column]) for column in columns]
+    return places, figure.add_subplot(grid[0, -1]) if spare > 1 else None
+
+
+def _say_undrawn(spare: Axes | None, undrawn: pd.DataFrame) -> None:
+    if spare is None:
+        return
+    spare.set_axis_off()
+    lines = [f"{label(group.group)}: {count(group.wounds, 'wound')}" for group in undrawn.itertuples()]
+    if lines:
+        said = "Too few to draw\n\n" + "\n".join(lines)
+        spare.text(0.08, 0.95, said, va="top", fontsize=9, color=INK, transform=spare.transAxes, **FONT)
 
 
 def _wrapped(name: str) -> str:
@@ -72,7 +91,7 @@ _TITLE = {"fontsize": 9, "color": INK, "loc": "left", **FONT}
 
 
 def _panel(axis: Axes, curve: pd.DataFrame, horizon_weeks: int) -> None:
-    days = np.arange(horizon_weeks * WEEK + 1)
+    days = np.arange(horizon_weeks * WEEK + MARGIN)
     shares = {state: _step(curve, state, "share", days) for state in STACK}
     floor = np.zeros(len(days))
     for state in STACK:
@@ -99,7 +118,7 @@ def _step(curve: pd.DataFrame, state: str, column: str, days: np.ndarray) -> np.
 
 
 def _plain(axis: Axes, horizon_weeks: int) -> None:
-    axis.set(xlim=(0, horizon_weeks), ylim=(0, 100))
+    axis.set(xlim=(0, (horizon_weeks * WEEK + MARGIN - 1) / WEEK), ylim=(0, 100))
     axis.tick_params(labelsize=8.5, colors=INK, length=2)
     for side in ("top", "right"):
         axis.spines[side].set_visible(False)

@@ -12,9 +12,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from kit.faults import ExportError
 from kit.plan import Plan, date_of
 
 LEDGER = "ledger.csv"
+DEVICE = re.compile(r"con|prn|aux|nul|(com|lpt)\d", re.IGNORECASE)  # Windows makes no folder of these
+MARKED = re.compile(r"-[0-9a-f]{6}$")  # would pass for the mark of another name
 LEDGER_COLUMNS = ("revision", "made", "status", "export", "plan", "map", "kit", "changed")
 
 
@@ -32,8 +35,9 @@ def period_of(plan: Plan) -> str:
 
 
 def folder_name(name: str) -> str:
-    """A name that is safe as a folder on every system; different names never share one."""
-    if re.fullmatch(r"[A-Za-z0-9]+(-[A-Za-z0-9]+)*", name) and len(name) <= 40:
+    """A name that is safe as a folder on every system; different names never share one (letter case apart)."""
+    safe = re.fullmatch(r"[A-Za-z0-9]+(-[A-Za-z0-9]+)*", name) and len(name) <= 40
+    if safe and not DEVICE.fullmatch(name) and not MARKED.search(name):
         return name
     plain = re.sub(r"[^A-Za-z0-9]+", "-", name)[:40].strip("-")
     return f"{plain or 'x'}-{hashlib.sha256(name.encode()).hexdigest()[:6]}"
@@ -47,6 +51,7 @@ def revision(reports: Path, scope: str, period: str) -> Iterator[tuple[Path, Pat
     whatever happens; the final one appears whole, under the next free number.
     """
     home = reports / folder_name(scope) / period
+    ours = (home, home.parent) if reports.exists() else (home, home.parent, reports)
     home.mkdir(parents=True, exist_ok=True)
     draft = Path(tempfile.mkdtemp(prefix=".draft-", dir=home))
     final = home / f"r{_next_number(home)}"
@@ -56,7 +61,7 @@ def revision(reports: Path, scope: str, period: str) -> Iterator[tuple[Path, Pat
         _take_place(draft, final)
     finally:
         shutil.rmtree(draft, ignore_errors=True)
-        _drop_empty(home, reports)
+        _drop_empty(ours)
 
 
 def _next_number(home: Path) -> int:
@@ -66,14 +71,14 @@ def _next_number(home: Path) -> int:
 
 def _take_place(draft: Path, final: Path) -> None:
     if final.exists():
-        raise FileExistsError(f"{final.name} was made meanwhile by another run; run again")
+        raise ExportError(f"{final.name} was made meanwhile by another run; run again")
     os.replace(draft, final)
 
 
-def _drop_empty(home: Path, reports: Path) -> None:
+def _drop_empty(folders: tuple[Path, ...]) -> None:
     """A run that failed leaves no folder behind that it made for itself."""
-    for folder in (home, home.parent):
-        if folder != reports and folder.is_dir() and not any(folder.iterdir()):
+    for folder in folders:
+        if folder.is_dir() and not any(folder.iterdir()):
             folder.rmdir()
 
 

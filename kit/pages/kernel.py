@@ -17,6 +17,7 @@ from papermill.exceptions import PapermillExecutionError
 
 from kit.pages.display import MARK
 
+STRAYS = {"stream": "prints or warns", "execute_result": "ends with a bare value"}
 Run = Callable[[Path, dict[str, str]], NotebookNode]
 
 
@@ -47,7 +48,9 @@ def one_kernel() -> Iterator[Run]:
 
 def _manager(home: str) -> KernelManager:
     where = {"connection_file": os.path.join(home, "kernel.json")}
-    if sys.platform != "win32":
+    if sys.platform == "win32":
+        where |= {"transport_encryption": "auto"}
+    else:
         where |= {"transport": "ipc", "ip": os.path.join(home, "k")}
     # nbclient notices that a kernel has died only while it waits for it without blocking
     return KernelManager(kernel_name="python3", client_class="jupyter_client.asynchronous.AsyncKernelClient", **where)
@@ -86,4 +89,5 @@ def refuse_strays(notebook: Path, node: NotebookNode) -> None:
         for output in cell.get("outputs", []):
             shown = output.output_type == "display_data" and output.metadata.get("text/html") == MARK
             if not shown or set(output.data) != {"text/html"}:
-                raise NotebookError(f"{notebook.name}: cell {number} shows something not shown through show()")
+                does = STRAYS.get(output.output_type, "displays something itself")
+                raise NotebookError(f"{notebook.name}: cell {number} {does}; only show() may show anything")

@@ -37,8 +37,10 @@ def page_html(found: dict, figure: Figure, plan: Plan, revision: str, notebooks:
         figure=Markup(figure_html(figure, describe_figure(found))),
         healing_table=Markup(table_html(healing_table(found))),
         sessions_table=Markup(table_html(pd.DataFrame(found["sessions"]))),
-        account_table=Markup(table_html(pd.DataFrame(found["account"]), "Rows in = kept + set aside")),
-        faults_table=Markup(table_html(faults_table(found), "Faults found, counted by row")),
+        account_table=Markup(
+            table_html(pd.DataFrame(found["account"]), "Rows of the whole export: each is kept or set aside")
+        ),
+        faults_table=Markup(table_html(faults_table(found), "Faults in the whole export, counted by row")),
     )
 
 

@@ -26,6 +26,7 @@ from kit.pages.page import frame_html, page_html
 from kit.study import Study, read_study
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
+ALL = "All facilities"
 Say = Callable[[str], None]
 
 
@@ -54,7 +55,8 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
     scope = request.facility or _scope(study)
     say("Describing how long healing took")
     found, description = findings(study, scope)
-    with revision(Path(request.reports), scope.replace(" ", "-"), period_of(study.plan)) as (draft, final):
+    home = "All-facilities" if scope == ALL else scope
+    with revision(Path(request.reports), home, period_of(study.plan)) as (draft, final):
         internal = draft / "internal"
         internal.mkdir()
         books = _run_notebooks(request, internal, say)
@@ -72,7 +74,7 @@ def _refuse_empty(study: Study) -> None:
 
 
 def _scope(study: Study) -> str:
-    return study.facilities[0] if len(study.facilities) == 1 else "All facilities"
+    return study.facilities[0] if len(study.facilities) == 1 else ALL
 
 
 def _run_notebooks(request: Request, internal: Path, say: Say) -> list[tuple[str, str]]:

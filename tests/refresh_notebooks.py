@@ -1,0 +1,30 @@
+"""Run every notebook and keep the outputs of the cells that nbval checks; everything else is stripped.
+
+    .venv/bin/python tests/refresh_notebooks.py
+
+To be run, and the change read, whenever an answer is meant to change.
+"""
+
+from pathlib import Path
+
+import nbformat
+from nbclient import NotebookClient
+
+NOTEBOOKS = Path(__file__).resolve().parents[1] / "notebooks"
+MARK = "# NBVAL_CHECK_OUTPUT"
+
+
+def refresh(path: Path) -> None:
+    node = nbformat.read(path, as_version=4)
+    run = NotebookClient(nbformat.from_dict(node), resources={"metadata": {"path": str(path.parent)}}).execute()
+    for cell, ran in zip(node.cells, run.cells, strict=True):
+        if cell.cell_type == "code":
+            cell.execution_count = None
+            cell.outputs = ran.outputs if cell.source.startswith(MARK) else []
+    nbformat.write(node, path)
+
+
+if __name__ == "__main__":
+    for notebook in sorted(NOTEBOOKS.glob("[0-9]*.ipynb")):
+        refresh(notebook)
+        print(f"refreshed {notebook.name}")

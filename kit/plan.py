@@ -7,9 +7,9 @@ import hashlib
 import tomllib
 from datetime import date, timedelta
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from kit.vocabulary import KINDS, SESSIONS, STAGES
 
@@ -38,6 +38,16 @@ def date_of(day: int) -> date:
     return EPOCH + timedelta(days=int(day))
 
 
+def _moment(given: object) -> object:
+    """A date or a day number as it stands in TOML; true, 1.0 and a date in another spelling are slips."""
+    if given is None or type(given) in (date, int):
+        return given
+    raise ValueError("write a date such as 2026-06-30, without quotation marks, or a day number")
+
+
+Moment = Annotated[date | int | None, BeforeValidator(_moment)]
+
+
 class _Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
 
@@ -55,8 +65,8 @@ class Windows(_Part):
     Dates, or day numbers where the export counts days; none under safe_harbor.
     """
 
-    quarter_begins: date | int | None = None
-    cutoff: date | int | None = None
+    quarter_begins: Moment = None
+    cutoff: Moment = None
     cohort_months: int = Field(default=24, ge=1, le=120)
 
 
@@ -120,8 +130,8 @@ class Plan(_Part):
     def _windows_fit(self) -> None:
         begins, cutoff = self.windows.quarter_begins, self.windows.cutoff
         if self.program.basis == "safe_harbor":
-            if isinstance(begins, date) or isinstance(cutoff, date):
-                raise ValueError("under safe_harbor there are no calendar dates; leave the windows' dates out")
+            if begins is not None or cutoff is not None:
+                raise ValueError("under safe_harbor the export shares no calendar; leave quarter_begins and cutoff out")
             return
         if begins is None or cutoff is None:
             raise ValueError("windows needs quarter_begins and cutoff under this basis")
@@ -174,18 +184,24 @@ def read_plan(path: str | Path) -> Plan:
     a value outside its limits.
     """
     path = Path(path)
+    given = read_toml(path, "plan; start from the one in data/synthetic", PlanError)
     try:
-        return Plan.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except FileNotFoundError:
-        raise PlanError(f"{path.name}: there is no such plan; start from the one in data/synthetic") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as broken:
-        raise PlanError(f"{path.name}: this is not TOML that can be read: {_short(broken)}") from None
+        return Plan.model_validate(given)
     except ValidationError as errors:
         raise PlanError(f"{path.name}: {explain(errors, Plan)}") from None
 
 
-def _short(broken: Exception) -> str:
-    return "it is not UTF-8" if isinstance(broken, UnicodeDecodeError) else str(broken)
+def read_toml(path: Path, what: str, raises: type[Exception]) -> dict:
+    """The content of a TOML file in UTF-8, or `raises` in one line; `what` the file should have been."""
+    try:
+        # Some editors put a byte order mark before the text, which TOML does not know.
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except OSError:
+        raise raises(f"{path.name}: there is no such {what}") from None
+    except UnicodeDecodeError:
+        raise raises(f"{path.name}: not UTF-8; save it as UTF-8 and try again") from None
+    except tomllib.TOMLDecodeError as broken:
+        raise raises(f"{path.name}: this is not TOML that can be read: {broken}") from None
 
 
 def explain(errors: ValidationError, model: type[BaseModel]) -> str:
@@ -199,14 +215,16 @@ def explain(errors: ValidationError, model: type[BaseModel]) -> str:
 
 
 def _nearest(steps: tuple[int | str, ...], model: type[BaseModel]) -> str:
-    known = _keys(model, [step for step in steps[:-1] if isinstance(step, str)])
-    close = difflib.get_close_matches(str(steps[-1]), known, n=1)
-    return f"; did you mean {close[0]}?" if close else f"; known here: {', '.join(known)}"
+    for step in steps[:-1]:
+        # A place in a list, or a name that the writer gave, leads no deeper into the model.
+        if step in model.model_fields:
+            model = _model_in(model.model_fields[step].annotation)
+    close = difflib.get_close_matches(str(steps[-1]), model.model_fields, n=1)
+    return f"; did you mean {close[0]}?" if close else f"; known here: {', '.join(model.model_fields)}"
 
 
-def _keys(model: type[BaseModel], steps: list[str]) -> list[str]:
-    if not steps:
-        return list(model.model_fields)
-    kept = model.model_fields[steps[0]].annotation
-    inner = kept if isinstance(kept, type) else kept.__args__[0]
-    return _keys(inner, steps[1:])
+def _model_in(annotation: object) -> type[BaseModel] | None:
+    """The model that an annotation is, or holds in a tuple, a dict or an option."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next((model for inner in get_args(annotation) if (model := _model_in(inner))), None)

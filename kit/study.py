@@ -107,9 +107,8 @@ def read_study(export: str | Path, plan: str | Path = "", columns: str | Path = 
 
 @lru_cache(maxsize=2)
 def _read_once(export: Path, plan_file: Path, map_file: Path | None, stamps: tuple, rules: tuple) -> Study:
-    plan = read_plan(plan_file)
     raw = read_export(export, read_map(map_file) if map_file is not None else None)
-    return study_of(raw, plan)
+    return study_of(raw, read_plan(plan_file))
 
 
 def study_of(raw: dict[str, RawTable], plan: Plan) -> Study:

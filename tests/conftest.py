@@ -37,56 +37,59 @@ name = "=1+1"
 modality = "stimulation"
 setup = "bipolar"
 """
-# Hyphens keep a pseudonym from turning up by chance in the letters of a picture.
-RESIDENTS, WOUNDS = 30, 40
+RESIDENTS, WOUNDS, LAST = 30, 40, 350  # day 350 is the cut-off
 MONOPOLAR, ULTRASOUND = range(1, 12), range(12, 15)  # wounds 1 to 11 and 12 to 14; nobody has "=1+1"
+GONE = {20: (200, "died"), 21: (240, "left")}  # resident: day, reason
 HOME, NASTY = "Tarnwick", "<script>alert(1)</script>"
-
-
-@pytest.fixture(scope="session")
-def lay():
-    """Writes an export: a folder, its plan, and tables drawn as text, a blank between columns and a dash for nothing."""
-
-    def lay(folder, plan=PLAN, **tables):
-        folder.mkdir(parents=True, exist_ok=True)
-        (folder / "study-plan.toml").write_text(plan, encoding="utf-8")
-        for name, drawn in tables.items():
-            rows = [["" if cell == "-" else cell for cell in line.split()] for line in drawn.strip().splitlines()]
-            write_rows(folder / f"{name}.csv", rows)
-        return folder
-
-    return lay
-
-
-def write_rows(file, rows):
-    with file.open("w", newline="", encoding="utf-8") as out:
-        csv.writer(out, lineterminator="\n").writerows(rows)
 
 
 @pytest.fixture(scope="session")
 def invented(tmp_path_factory):
     """40 wounds on 30 residents in two facilities, 11 under one regimen and 3 under another; the same every time.
 
-    `export` is its folder, `set_aside` the lines of set_aside.csv that its planted faults must leave, `rows` how many
-    rows each table has, `pseudonyms` every pseudonym of a person or wound.
+    `export` is its folder, `rows` how many rows each table has, `set_aside` the lines that its planted faults must
+    leave in set_aside.csv, `secrets` every pseudonym of a person or a wound, and values of rows with a fault.
     """
     folder = tmp_path_factory.mktemp("invented") / "export"
     folder.mkdir()
     (folder / "study-plan.toml").write_text(PLAN, encoding="utf-8")
-    tables = {"residents": _residents(), "wounds": _wounds(), "measurements": _measurements(), "sessions": _sessions()}
-    tables["departures"] = [["resident", "day", "reason"], [resident(20), _text(260), "died"], [resident(21), _text(270), "left"]]
-    aside = _plant(tables)
+    tables = {
+        "residents": _residents(), "wounds": _wounds(), "measurements": _measurements(), "sessions": _sessions(),
+        "departures": _departures(),
+    }  # fmt: skip
+    set_aside = _plant_faults(tables)
     for name, rows in tables.items():
-        write_rows(folder / f"{name}.csv", rows)
+        _write(folder / f"{name}.csv", rows)
     people = [resident(n) for n in range(1, RESIDENTS + 1)] + [wound(n) for n in range(1, WOUNDS + 1)]
     return SimpleNamespace(
         export=folder,
-        set_aside=aside,
         rows={name: len(rows) - 1 for name, rows in tables.items()},
-        pseudonyms=[*people, "pa-fern-1", "pa-fern-2", "pt-reed-1", "pw-orphan-99"],
+        set_aside=set_aside,
+        secrets=[*people, "pa-fern-1", "pa-fern-2", "pt-reed-1", "pw-orphan-99", "7.7717", "purplish"],
     )
 
 
+@pytest.fixture(scope="session")
+def study(invented):
+    return read_study(invented.export)
+
+
+@pytest.fixture(scope="session")
+def found(study):
+    """The findings of the invented study, and the description its figure is drawn from."""
+    return findings(study, "All facilities")
+
+
+@pytest.fixture(scope="session")
+def reported(invented, tmp_path_factory):
+    """The folder of one report on the invented study: reports/All-facilities/2026-Q2/r1."""
+    return report(Request(invented.export, tmp_path_factory.mktemp("reported") / "reports"))
+
+
+# --- the invented export ---
+
+
+# Hyphens keep a pseudonym from turning up by chance in the letters that hold a picture.
 def resident(number):
     return f"pr-kelp-{number:02d}"
 
@@ -95,9 +98,27 @@ def wound(number):
     return f"pw-moss-{number:02d}"
 
 
-def _text(day):
-    """The date of a day counted from 350 days before the cut-off."""
-    return (CUTOFF + timedelta(days=day - 350)).isoformat()
+def text(day):
+    return (CUTOFF + timedelta(days=day - LAST)).isoformat()
+
+
+def entry(number):
+    """Days 8 to 320, in an order that spreads each regimen over the year."""
+    return 8 * (number * 7 % WOUNDS + 1)
+
+
+def weeks(number):
+    """In how many weeks the wound closes: 5 to 17."""
+    return 5 + number * 5 % 13
+
+
+def owner(number):
+    """Residents 1 to 10 have two wounds, the others one."""
+    return (number - 1) % RESIDENTS + 1
+
+
+def last_day(number):
+    return min(LAST, GONE.get(owner(number), (LAST, ""))[0])
 
 
 def _residents():
@@ -106,46 +127,59 @@ def _residents():
 
 
 def _wounds():
-    rows = [[wound(n), resident((n - 1) % RESIDENTS + 1), "pressure_injury", "sacrum"] for n in range(1, WOUNDS + 1)]
+    rows = [[wound(n), resident(owner(n)), "pressure_injury", "sacrum"] for n in range(1, WOUNDS + 1)]
     return [["wound", "resident", "kind", "site"], *rows]
 
 
-def _entry(number):
-    return 8 * number
-
-
-def _weeks(number):
-    """In how many weeks the wound closes: 5 to 17."""
-    return 5 + number * 5 % 13
-
-
 def _measurements():
-    """Weekly: a length that shrinks evenly to nothing, a width of 2 cm, an assessor."""
+    """Every seven days, 2 cm wide and from 6 to 2 cm long, then closed."""
     rows = [["wound", "day", "state", "length", "width", "depth", "tissue", "assessor"]]
     for n in range(1, WOUNDS + 1):
-        for week in range(_weeks(n) + 1):
-            day, length = _entry(n) + 7 * week, round(2 + 4 * (1 - week / _weeks(n)), 1)
-            if day > 350:
-                break
-            closed = week == _weeks(n)
-            size = ["closed", "", ""] if closed else ["open", length, 2]
-            rows.append([wound(n), _text(day), *size, "", "granulation", f"pa-fern-{1 + n % 2}"])
+        for week in range(weeks(n) + 1):
+            day, length = entry(n) + 7 * week, round(6 - 4 * week / weeks(n), 1)
+            if day <= last_day(n):
+                size = ["closed", "", ""] if week == weeks(n) else ["open", length, 2]
+                rows.append([wound(n), text(day), *size, "", "granulation", f"pa-fern-{1 + n % 2}"])
     return rows
 
 
 def _sessions():
-    """Three days a week from the second week on, every fifth missed, until the wound closes."""
+    """Three a week from the eighth day on; of five the fourth is missed, of seven the sixth is cut short."""
     rows = [["wound", "day", "modality", "setup", "minutes", "status", "reason", "reaction", "therapist"]]
     for n in [*MONOPOLAR, *ULTRASOUND]:
-        first = _entry(n) + 8 + 200  # so that some of them fall into the quarter
         what = ["stimulation", "monopolar"] if n in MONOPOLAR else ["ultrasound", ""]
-        days = [d for d in range(_entry(n) + 8, _entry(n) + 7 * _weeks(n)) if (d - first) % 7 in (0, 2, 4)]
+        ends = min(last_day(n) + 1, entry(n) + 7 * weeks(n))
+        days = [day for day in range(entry(n) + 8, ends) if (day - entry(n)) % 7 in (1, 3, 5)]
         for turn, day in enumerate(days):
-            became = ["missed", "refused", ""] if turn % 5 == 3 else ["given", "", "none"]
-            rows.append([wound(n), _text(day), *what, 45, *became, "pt-reed-1"])
+            became = ["shortened", "unwell", "pain"] if turn % 7 == 5 else ["given", "", "none"]
+            became = ["missed", "refused", ""] if turn % 5 == 3 else became
+            rows.append([wound(n), text(day), *what, 45, *became, "pt-reed-1"])
     return rows
 
 
-def _plant(tables):
-    """One fault of each kind, and the lines that the rows set aside must leave."""
-    raise NotImplementedError
+def _departures():
+    return [["resident", "day", "reason"], *([resident(n), text(day), why] for n, (day, why) in GONE.items())]
+
+
+def _plant_faults(tables):
+    """Adds rows with a fault, and returns [file, row, fault] of those that must be set aside."""
+    measured, sessions = tables["measurements"], tables["sessions"]
+    bad = {
+        "duplicate": [*measured[1]],
+        "clash": [wound(1), text(entry(1)), "open", 0.77, 0.77, "", "slough", "pa-fern-1"],
+        "orphan": ["pw-orphan-99", text(50), "open", 7.7717, 7.7717, "", "", "pa-fern-1"],
+        "future": [wound(2), text(LAST + 5), "open", 7.7717, 7.7717, "", "", "pa-fern-1"],
+        "after_death": [wound(20), text(220), "open", 7.7717, 7.7717, "", "", "pa-fern-1"],
+    }
+    rows = [["measurements.csv", len(measured) + 1 + n, fault] for n, fault in enumerate(bad)]
+    rows += [["sessions.csv", len(sessions) + 1, "astray"], ["sessions.csv", len(sessions) + 2, "blank"]]
+    measured += bad.values()
+    measured.append([wound(3), text(entry(3) + 3), "open", 1, 3.33, -7.7717, "purplish", "pa-fern-1"])  # kept, marked
+    sessions.append(["", text(300), "ultrasound", "", 45, "given", "", "none", "pt-reed-1"])
+    sessions.append([wound(2), "", "ultrasound", "", 45, "given", "", "none", "pt-reed-1"])
+    return rows
+
+
+def _write(file, rows):
+    with file.open("w", newline="", encoding="utf-8") as out:
+        csv.writer(out, lineterminator="\n").writerows(rows)

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import difflib
-import tomllib
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from kit.faults import ExportError
-from kit.plan import explain
+from kit.plan import explain, read_toml
 from kit.vocabulary import TABLES, UNITS, Column, Table
 
 DAY_NUMBER = "day number"
@@ -25,6 +24,7 @@ DAY_FORMATS = {
     "MM/DD/YY": "%m/%d/%y",
     "DD/MM/YY": "%d/%m/%y",
     "DD-MON-YYYY": "%d-%b-%Y",
+    "DD-MON-YY": "%d-%b-%y",
     DAY_NUMBER: "",
 }
 
@@ -34,7 +34,7 @@ class MapError(ExportError):
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True, str_strip_whitespace=True)
 
 
 class Place(_Part):
@@ -80,12 +80,9 @@ def read_map(path: str | Path) -> ColumnMap:
     column of theirs that is named twice.
     """
     path = Path(path)
+    given = read_toml(path, "column map; check its path", MapError)
     try:
-        tables = _Tables.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
-    except FileNotFoundError:
-        raise MapError(f"{path.name}: there is no such column map") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as broken:
-        raise MapError(f"{path.name}: this is not TOML that can be read: {type(broken).__name__}") from None
+        tables = _Tables.model_validate(given)
     except ValidationError as errors:
         raise MapError(f"{path.name}: {explain(errors, _Tables)}") from None
     mapping = {name: table for name, table in tables if table is not None}
@@ -95,23 +92,31 @@ def read_map(path: str | Path) -> ColumnMap:
 
 
 def own_names(table: Table, headers: list[str]) -> dict[str, Place]:
-    """The places of our columns in a table that already carries our names."""
-    return {name: Place(column=name) for name in table.names if name in headers}
+    """The places of our columns in a table that already carries our names, in capitals or not."""
+    plain = {header.lower(): header for header in reversed(headers)}
+    return {name: Place(column=name if name in headers else plain[name]) for name in table.names if name in plain}
 
 
 def _check_table(file: str, table: Table, mapped: TableMap) -> None:
+    where = f"{file}: {table.name}"
+    if mapped.file is not None and Path(mapped.file).name != mapped.file:
+        raise MapError(f"{where}: file must be the bare name of a file that lies in the export's own folder")
     for name, place in mapped.columns.items():
         if name not in table.names:
-            raise MapError(f"{file}: {table.name}.{name}: there is no such column{_nearest(name, table.names)}")
-        _check_place(f"{file}: {table.name}.{name}", table.column(name), place)
+            raise MapError(f"{where}.{name}: there is no such column{_nearest(name, table.names)}")
+        _check_place(f"{where}.{name}", table.column(name), place)
+    missing = [column.name for column in table.columns if column.required and column.name not in mapped.columns]
+    if missing:
+        raise MapError(f"{where}: {missing[0]} is needed and not mapped; name the column that holds it")
+    _refuse_twice(where, mapped)
+
+
+def _refuse_twice(where: str, mapped: TableMap) -> None:
     headers = [place.column for place in mapped.columns.values()]
     twice = next((header for header in headers if headers.count(header) > 1), None)
     if twice is not None:
         names = [name for name, place in mapped.columns.items() if place.column == twice]
-        raise MapError(f"{file}: {table.name}: {' and '.join(names)} name the same column; keep one of them")
-    missing = [c.name for c in table.columns if c.required and c.name not in mapped.columns]
-    if missing:
-        raise MapError(f"{file}: {table.name}: {missing[0]} is needed and not mapped; name the column that holds it")
+        raise MapError(f"{where}: {' and '.join(names)} name the same column; keep one of them")
 
 
 def _check_place(where: str, column: Column, place: Place) -> None:

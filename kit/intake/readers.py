@@ -6,24 +6,29 @@ What comes out is text, only of columns that are mapped, with the row of the ori
 from __future__ import annotations
 
 import hashlib
-import zipfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import date, datetime
 from pathlib import Path
 
 import pandas as pd
 
 from kit.faults import ExportError
-from kit.intake.mapping import ColumnMap, Place, own_names
+from kit.intake.files import Sheet, csv_sheet, open_workbook, parquet_sheet
+from kit.intake.mapping import ColumnMap, Place, TableMap, own_names
 from kit.vocabulary import TABLES, Table
 
 WORKBOOKS = (".xlsx", ".xlsm")
-FILES = (".csv", ".parquet")
+FILES = {".csv": csv_sheet, ".parquet": parquet_sheet}
+Find = Callable[[Table, TableMap | None], tuple[Path, Sheet] | None]
 
 
 @dataclass(frozen=True)
 class RawTable:
-    """A table as it stands in the export. `rows` holds text under our column names, and source_row."""
+    """A table as it stands in the export. `rows` holds text under our column names, and source_row.
+
+    A row in which every mapped column is empty is no row: nothing of it would be read.
+    """
 
     table: str
     file: str
@@ -35,126 +40,91 @@ class RawTable:
 def read_export(export: str | Path, mapping: ColumnMap | None = None) -> dict[str, RawTable]:
     """Every mapped table of an export, as text.
 
-    Without a map the export must carry our own names: `wounds.csv` (or .parquet) and so on in a folder, or a sheet
-    called `wounds` in a workbook. Tables that may be absent may be absent; wounds and measurements must be there.
+    Without a map the export must carry our own names, in capitals or not: `wounds.csv` (or .parquet) and so on in a
+    folder, or a sheet called `wounds` in a workbook. Tables that may be absent may be absent; wounds and measurements
+    must be there.
 
     Raises ExportError, in one line, for a missing export, table or column, a table without rows, a header that
     stands twice, or a file that cannot be read.
     """
-    export = Path(export)
+    export = Path(export).absolute()  # so that "." has a name to be told by
     if not export.exists():
         raise ExportError(f"{export.name}: there is no such export; give a folder of CSV files or a workbook")
     if export.is_file() and export.suffix.lower() not in WORKBOOKS:
         raise ExportError(f"{export.name}: not a workbook (.xlsx); put single CSV files into a folder and name that")
-    tables = [_read_table(export, TABLES[name], mapping) for name in TABLES]
+    with _in_workbook(export) if export.is_file() else _in_folder(export) as find:
+        mapped = {name: None for name in TABLES} if mapping is None else mapping
+        tables = [_read_table(find, TABLES[name], mapped[name]) for name in TABLES if name in mapped]
     return {raw.table: raw for raw in tables if raw is not None}
 
 
-def _read_table(export: Path, table: Table, mapping: ColumnMap | None) -> RawTable | None:
-    mapped = mapping.get(table.name) if mapping is not None else None
-    if mapping is not None and mapped is None:
+@contextmanager
+def _in_workbook(workbook: Path) -> Iterator[Find]:
+    def find(table: Table, mapped: TableMap | None) -> tuple[Path, Sheet] | None:
+        name = mapped.sheet if mapped and mapped.sheet else table.name
+        sheet = sheet_called(name)
+        if sheet is None and (table.required or mapped):
+            raise _not_there(workbook, table, f"a sheet called {name}")
+        return None if sheet is None else (workbook, sheet)
+
+    with open_workbook(workbook) as sheet_called:
+        yield find
+
+
+@contextmanager
+def _in_folder(folder: Path) -> Iterator[Find]:
+    def find(table: Table, mapped: TableMap | None) -> tuple[Path, Sheet] | None:
+        named = mapped.file if mapped else None
+        files = [file for name in _names(table, named) if (file := folder / name).is_file()]
+        if len(files) > 1:
+            raise ExportError(f"{folder.name}: {table.name} stands there twice, as CSV and as Parquet; keep one")
+        if not files and (table.required or mapped):
+            raise _not_there(folder, table, f"a file called {_names(table, named)[0]}")
+        return (files[0], _file_sheet(files[0])) if files else None
+
+    yield find
+
+
+def _names(table: Table, named: str | None) -> list[str]:
+    return [named] if named else [table.name + ending for ending in FILES]
+
+
+def _not_there(export: Path, table: Table, expected: str) -> ExportError:
+    return ExportError(f"{export.name}: {table.name} is needed and not there; expected {expected}")
+
+
+def _file_sheet(file: Path) -> Sheet:
+    if file.suffix.lower() in WORKBOOKS:
+        raise ExportError(f"{file.name}: a workbook must hold all tables; name it as the export, not its folder")
+    return FILES.get(file.suffix.lower(), csv_sheet)(file)
+
+
+def _read_table(find: Find, table: Table, mapped: TableMap | None) -> RawTable | None:
+    found = find(table, mapped)
+    if found is None:
         return None
-    if export.is_file():
-        label, frame = _from_workbook(export, (mapped and mapped.sheet) or table.name)
-        source = export
-    else:
-        source = _file_of(export, table, mapped.file if mapped else None)
-        label, frame = (source.name, _from_file(source)) if source else ("", None)
-    if frame is None:
-        if table.required or mapped is not None:
-            raise ExportError(
-                f"{export.name}: {table.name} is needed and not there; expected {_expected(export, table)}"
-            )
-        return None
-    places = dict(mapped.columns) if mapped else own_names(table, list(frame.columns))
-    rows = _named(label, table, frame, places)
-    return RawTable(table.name, label, _sha256(source), places, rows)
+    file, sheet = found
+    places = dict(mapped.columns) if mapped else own_names(table, sheet.headers)
+    _refuse_columns(sheet, table, places)
+    rows = _filled_rows(sheet, places)
+    if table.required and rows.empty:
+        raise ExportError(f"{sheet.label}: there are no rows; export the period again")
+    return RawTable(table.name, sheet.label, hashlib.sha256(file.read_bytes()).hexdigest(), places, rows)
 
 
-def _expected(export: Path, table: Table) -> str:
-    return f"a sheet called {table.name}" if export.is_file() else f"a file called {table.name}.csv"
-
-
-def _file_of(export: Path, table: Table, named: str | None) -> Path | None:
-    names = [named] if named else [table.name + ending for ending in FILES]
-    found = [export / name for name in names if (export / name).is_file()]
-    if len(found) > 1:
-        raise ExportError(f"{export.name}: {table.name} stands there twice, as CSV and as Parquet; keep one")
-    if found and found[0].resolve().parent != export.resolve():
-        raise ExportError(f"{export.name}: {table.name}: its file must lie in the export's own folder")
-    return found[0] if found else None
-
-
-def _from_file(file: Path) -> pd.DataFrame:
-    try:
-        if file.suffix.lower() == ".parquet":
-            return pd.read_parquet(file)
-        # header=None keeps a header that stands twice from being renamed behind our back
-        frame = pd.read_csv(
-            file, dtype=str, keep_default_na=False, header=None, encoding="utf-8-sig", skip_blank_lines=False
-        )
-    except pd.errors.EmptyDataError:
-        raise ExportError(f"{file.name}: the file is empty") from None
-    except UnicodeDecodeError:
-        raise ExportError(f"{file.name}: not UTF-8; save it as 'CSV UTF-8' and try again") from None
-    except pd.errors.ParserError:
-        raise ExportError(f"{file.name}: a row has more cells than the header; look for stray commas") from None
-    except (OSError, ValueError):
-        raise ExportError(f"{file.name}: the file cannot be read; export it again") from None
-    return _under_header(frame)
-
-
-def _from_workbook(workbook: Path, sheet: str) -> tuple[str, pd.DataFrame | None]:
-    try:
-        with pd.ExcelFile(workbook, engine="openpyxl") as book:
-            if sheet not in book.sheet_names:
-                return "", None
-            frame = book.parse(sheet, header=None, dtype=object, keep_default_na=False, na_values=[""])
-    except (OSError, ValueError, KeyError, zipfile.BadZipFile):
-        raise ExportError(f"{workbook.name}: not a workbook that can be read; save it as .xlsx again") from None
-    return f"{workbook.name}, sheet {sheet}", _under_header(frame)
-
-
-def _under_header(frame: pd.DataFrame) -> pd.DataFrame:
-    if frame.empty:
-        return frame
-    body = frame.iloc[1:].copy()
-    body.columns = [str(header).strip() for header in frame.iloc[0]]
-    return body
-
-
-def _named(label: str, table: Table, frame: pd.DataFrame, places: dict[str, Place]) -> pd.DataFrame:
-    headers = list(frame.columns)
+def _refuse_columns(sheet: Sheet, table: Table, places: dict[str, Place]) -> None:
     for column in table.columns:
         if column.required and column.name not in places:
-            raise ExportError(f"{label}: column {column.name} is needed and not there; add it or map it")
+            raise ExportError(f"{sheet.label}: column {column.name} is needed and not there; add it or map it")
     for name, place in places.items():
-        if headers.count(place.column) == 0:
-            raise ExportError(f"{label}: the map names a column for {name} that is not there; check its spelling")
-        if headers.count(place.column) > 1:
-            raise ExportError(f"{label}: the column for {name} stands there twice; keep one")
-    rows = pd.DataFrame({name: _text(frame[place.column]) for name, place in places.items()})
+        if place.column not in sheet.headers:
+            raise ExportError(f"{sheet.label}: the map names a column for {name} that is not there; check its spelling")
+        if sheet.headers.count(place.column) > 1:
+            raise ExportError(f"{sheet.label}: the column for {name} stands there twice; keep one")
+
+
+def _filled_rows(sheet: Sheet, places: dict[str, Place]) -> pd.DataFrame:
+    cells = sheet.read([sheet.headers.index(place.column) for place in places.values()])
+    rows = pd.DataFrame(dict(zip(places, cells, strict=True)))
     rows = rows.assign(source_row=range(2, len(rows) + 2))
-    filled = (rows.drop(columns="source_row") != "").any(axis=1)
-    if table.required and not filled.any():
-        raise ExportError(f"{label}: there are no rows; export the period again")
-    return rows[filled].reset_index(drop=True)
-
-
-def _text(cells: pd.Series) -> pd.Series:
-    if pd.api.types.is_datetime64_any_dtype(cells.dtype):
-        cells = cells.dt.strftime("%Y-%m-%d")
-    words = {cell: _one_text(cell) for cell in cells.drop_duplicates()}
-    return cells.map(words).fillna("").astype(object).reset_index(drop=True)
-
-
-def _one_text(cell: object) -> str:
-    if isinstance(cell, datetime | date):
-        return cell.strftime("%Y-%m-%d")
-    if isinstance(cell, float) and cell.is_integer():
-        return str(int(cell))
-    return "" if pd.isna(cell) else str(cell).strip()
-
-
-def _sha256(file: Path) -> str:
-    return hashlib.sha256(file.read_bytes()).hexdigest()
+    return rows[(rows[list(places)] != "").any(axis=1)].reset_index(drop=True)

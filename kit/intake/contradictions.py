@@ -1,0 +1,83 @@
+"""Rows that cannot stand as they are: each check says which rows of a frame show it and changes nothing."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from kit.vocabulary import TABLES
+
+Tables = dict[str, pd.DataFrame]
+DATED = {"measurements": "day", "sessions": "day", "procedures": "day", "departures": "day", "spans": "from_day"}
+
+
+def in_order(frame: pd.DataFrame, name: str) -> pd.DataFrame:
+    """Rows in the order of their key, ties by content: the order in the file must not matter."""
+    key = list(TABLES[name].key)
+    frame = frame.sort_values(key, kind="stable", ignore_index=True)
+    tied = frame.duplicated(key, keep=False)
+    if tied.any():
+        # Few rows share a key, and only they need be compared cell by cell.
+        rest = [column for column in TABLES[name].names if column not in key]
+        place = frame.index.to_numpy().copy()
+        place[tied] = frame[tied].sort_values([*key, *rest, "source_row"], kind="stable").index
+        frame = frame.loc[place].reset_index(drop=True)
+    return frame
+
+
+def repeated(frame: pd.DataFrame, name: str) -> pd.Series:
+    """All but the first of rows that say the same in every column."""
+    tied = frame[frame.duplicated(list(TABLES[name].key), keep=False)]
+    again = tied.duplicated(list(TABLES[name].names), keep="first")
+    return again.reindex(frame.index, fill_value=False)
+
+
+def clashing(frame: pd.DataFrame, name: str, rank: pd.Series | None = None) -> pd.Series:
+    """All rows of one key but one: that of the highest rank, and among equals the one with the most cells filled."""
+    key = list(TABLES[name].key)
+    tied = frame[frame.duplicated(key, keep=False)]
+    filled = tied[list(TABLES[name].names)].notna().sum(axis=1)
+    worth = tied[key].assign(_rank=0.0 if rank is None else rank.reindex(tied.index), _filled=filled)
+    best = worth.sort_values(["_rank", "_filled"], ascending=False, kind="stable")
+    return best.duplicated(key, keep="first").reindex(frame.index, fill_value=False)
+
+
+def ownerless(frame: pd.DataFrame, people: pd.Series, wounds: pd.Series | None = None) -> pd.Series:
+    """Rows that name a person or a wound which is not in the export."""
+    bad = pd.Series(False, index=frame.index)
+    for column, known in (("resident", people), ("wound", wounds)):
+        if column in frame and known is not None:
+            bad |= frame[column].notna() & ~frame[column].isin(known)
+    return bad
+
+
+def person_of(frame: pd.DataFrame, wounds: pd.DataFrame) -> pd.Series:
+    """Whom each row speaks of: the resident it names, else the one who has its wound."""
+    if "wound" not in frame:
+        return frame["resident"]
+    owner = frame["wound"].map(wounds.set_index("wound")["resident"])
+    return frame["resident"].fillna(owner) if "resident" in frame else owner
+
+
+def after_death(frame: pd.DataFrame, day: str, people: pd.Series, departures: pd.DataFrame) -> pd.Series:
+    """On the day of death itself records stand: within a day measurement comes before departure."""
+    died = departures[departures["reason"] == "died"].groupby("resident")["day"].min()
+    return frame[day] > people.map(died)
+
+
+def backwards(frame: pd.DataFrame, begins: str, ends: str) -> pd.Series:
+    """It ends before it begins."""
+    return (frame[ends] < frame[begins]).fillna(False).astype(bool)
+
+
+def from_first_record(tables: Tables) -> Tables:
+    """Days counted from each person's first record, whatever the export counted from."""
+    people = {name: person_of(frame, tables["wounds"]) for name, frame in tables.items()}
+    firsts = [tables[name][day].groupby(people[name]).min() for name, day in DATED.items() if len(tables[name])]
+    first = pd.concat(firsts).groupby(level=0).min() if firsts else pd.Series(dtype="int64")
+    return {name: _shifted(frame, name, people[name].map(first)) for name, frame in tables.items()}
+
+
+def _shifted(frame: pd.DataFrame, name: str, first: pd.Series) -> pd.DataFrame:
+    days = [column.name for column in TABLES[name].columns if column.kind == "day"]
+    zero = first.astype("float64").fillna(0).astype("int64")
+    return frame.assign(**{day: (frame[day] - zero).astype(frame[day].dtype) for day in days})

@@ -1,0 +1,95 @@
+"""Reading days: every day becomes a whole number, or the run stops because days are written in more than one way."""
+
+from __future__ import annotations
+
+import re
+
+import pandas as pd
+
+from kit.faults import ExportError
+from kit.intake.cells import Cells, Typed
+from kit.intake.mapping import DAY_FORMATS, DAY_NUMBER
+from kit.plan import EPOCH, Plan
+
+ISO = "YYYY-MM-DD"
+FARTHEST = 100_000  # a day number beyond 270 years is something else, most often 20260105
+
+
+def read_days(cells: Cells, plan: Plan) -> Typed:
+    """Whole days: since 1 January 2000 where the plan has a calendar, else the export's own day numbers.
+
+    Raises ExportError where days do not fit the plan's basis, where they are written in more than one way, and where
+    none of a needed column can be read.
+    """
+    written = cells.place.format or (ISO if plan.calendar else DAY_NUMBER)
+    _fits_basis(cells.where, written, plan)
+    days = _day_numbers(cells.words, written)
+    if plan.calendar:
+        days = days.fillna(_day_numbers(cells.words, ISO))  # a real date cell of a workbook always reads so
+    unread = days.isna() & ~cells.not_known
+    if unread.any():
+        _refuse_another_way(cells, days, unread, written, plan)
+    return days, {"garbled": unread}
+
+
+def _fits_basis(where: str, written: str, plan: Plan) -> None:
+    if plan.calendar and written == DAY_NUMBER:
+        raise ExportError(
+            f"{where}: holds day numbers, but the plan's windows are dates; give quarter_begins and cutoff as day "
+            "numbers, or export dates"
+        )
+    if not plan.calendar and written != DAY_NUMBER:
+        raise ExportError(f"{where}: holds dates, but the plan has no calendar; {_CURE[plan.cutoff is None]}")
+
+
+_CURE = {
+    True: (
+        "under safe harbor every part of a date but the year must go (45 CFR 164.514(b)(2)): export days counted from "
+        "each person's first record, or state the basis under which the dates are held"
+    ),
+    False: "give quarter_begins and cutoff as dates, or export day numbers",
+}
+
+
+def _refuse_another_way(cells: Cells, days: pd.Series, unread: pd.Series, written: str, plan: Plan) -> None:
+    """Stops where what cannot be read is a day after all, or where nothing can be read of a column that is needed."""
+    others = [other for other in DAY_FORMATS if other not in (written, DAY_NUMBER)]
+    dates = _fitting(cells.words[unread], others)
+    if len(dates) and not plan.calendar:
+        _fits_basis(cells.first(cells.words.isin(dates)), ISO, plan)
+    if len(dates):
+        raise ExportError(
+            f"{cells.first(cells.words.isin(dates))}: expected a day written {written}, found one written another way; "
+            "write all days of the column one way, or name the right format in the map"
+        )
+    if days.notna().any():
+        return
+    if len(_fitting(cells.words[unread], [DAY_NUMBER])):
+        _fits_basis(cells.where, DAY_NUMBER, plan)
+    if cells.column.required:
+        raise ExportError(f"{cells.where}: no day can be read; expected {written}, or name the right format in the map")
+
+
+def _fitting(words: pd.Series, formats: list[str]) -> pd.Series:
+    """The words that are days in one of these formats."""
+    fits = pd.Series(False, index=words.index)
+    for written in formats:
+        fits |= _day_numbers(words, written).notna()
+    return words[fits]
+
+
+def _day_numbers(words: pd.Series, written: str) -> pd.Series:
+    if written == DAY_NUMBER:
+        numbers = pd.to_numeric(words, errors="coerce")
+        return numbers.where((numbers % 1 == 0) & (numbers.abs() < FARTHEST)).astype("Int64")
+    dates = words.str.replace(r"[T ]\d{1,2}:\d{2}.*$", "", regex=True)
+    whole = dates.where(dates.str.fullmatch(_shape(written)).astype(bool))
+    stamps = pd.to_datetime(whole, format=DAY_FORMATS[written], errors="coerce")
+    return ((stamps - pd.Timestamp(EPOCH)) / pd.Timedelta(days=1)).astype("Int64")
+
+
+def _shape(written: str) -> str:
+    """strptime takes 3/4/25 for %m/%d/%Y; the shape of the format keeps the year's digits honest."""
+    parts = {"YYYY": r"\d{4}", "MON": r"[A-Za-z]{3}", "MM": r"\d{1,2}", "DD": r"\d{1,2}", "YY": r"\d{2}"}
+    pattern = re.sub("YYYY|MON|MM|DD|YY|[.]", lambda part: parts.get(part[0], r"\."), written)
+    return pattern.replace("{1,2}", "{2}") if written == "YYYYMMDD" else pattern

@@ -1,0 +1,132 @@
+"""The command line: what it says, what it answers with, and that asking for help is quick."""
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from kit.__main__ import main
+from kit.pages.kernel import NotebookError
+from kit.vocabulary import TABLES
+
+ROOT = Path(__file__).parent.parent
+HEAVY = {"pandas", "numpy", "matplotlib", "pydantic", "papermill", "nbconvert", "IPython", "kit.study", "kit.pages"}
+QUICK = 3  # seconds; a plain interpreter needs about 0.1, one that imports the kit's libraries about 2
+
+
+def stopped(capsys, *words):
+    """The status of a command that stops, and its message, which must be one line on the error stream."""
+    status = main([str(word) for word in words])
+    said = capsys.readouterr()
+    assert said.err.count("\n") == 1 and said.err.endswith("\n")
+    return status, said.err.rstrip("\n")
+
+
+def wrongly_asked(capsys, *words):
+    """The status of a command that was asked wrongly, and what it says on the error stream."""
+    with pytest.raises(SystemExit) as left:
+        main(list(words))
+    return left.value.code, capsys.readouterr().err
+
+
+# --- help ---
+
+
+def test_help_names_the_commands_and_shows_examples(capsys):
+    with pytest.raises(SystemExit) as left:
+        main(["--help"])
+    said = capsys.readouterr().out
+    assert left.value.code == 0
+    assert all(command in said for command in ("report", "invent", "dictionary"))
+    assert said.count("  python -m kit report") >= 3
+    assert "--facility Tarnwick" in said
+
+
+def test_help_of_the_report_names_every_option(capsys):
+    with pytest.raises(SystemExit) as left:
+        main(["report", "--help"])
+    said = capsys.readouterr().out
+    assert left.value.code == 0
+    assert all(option in said for option in ("--plan", "--columns", "--facility", "--reports"))
+
+
+def test_help_is_quick_and_imports_nothing_heavy():
+    code = "import sys\nfrom kit.__main__ import _parser\n_parser().format_help()\nprint(*sys.modules)"
+    loaded = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert HEAVY & set(loaded.stdout.split()) == set()
+    began = time.monotonic()
+    subprocess.run([sys.executable, "-m", "kit", "report", "--help"], cwd=ROOT, capture_output=True, check=True)
+    assert time.monotonic() - began < QUICK
+
+
+# --- asked wrongly ---
+
+
+@pytest.mark.parametrize("words", [[], ["reprot"], ["report", "--fasility", "Tarnwick"], ["report", "one", "two"]])
+def test_a_command_that_is_not_known_ends_with_2_and_says_how(capsys, words):
+    status, said = wrongly_asked(capsys, *words)
+    assert status == 2
+    assert said.startswith("usage: ")
+
+
+# --- stopped by the input ---
+
+
+def test_an_export_that_is_not_there_ends_with_1_and_is_named(capsys, tmp_path):
+    status, said = stopped(capsys, "report", tmp_path / "no-export", "--reports", tmp_path / "reports")
+    assert status == 1
+    assert said.startswith("Stopped: no-export: there is no such export")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_plan_that_is_not_there_ends_with_1_and_is_named(capsys, tmp_path, invented):
+    words = ["report", invented.export, "--plan", tmp_path / "no-plan.toml", "--reports", tmp_path / "reports"]
+    status, said = stopped(capsys, *words)
+    assert status == 1
+    assert said.startswith("Stopped: no-plan.toml: there is no such plan")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_column_map_that_is_not_there_ends_with_1_and_is_named(capsys, tmp_path, invented):
+    words = ["report", invented.export, "--columns", tmp_path / "no-map.toml", "--reports", tmp_path / "reports"]
+    status, said = stopped(capsys, *words)
+    assert status == 1
+    assert said.startswith("Stopped: no-map.toml: there is no such column map")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_facility_that_is_not_there_ends_with_1(capsys, tmp_path, invented):
+    words = ["report", invented.export, "--facility", "Nowhere", "--reports", tmp_path / "reports"]
+    status, said = stopped(capsys, *words)
+    assert status == 1
+    assert said.startswith("Stopped: no resident belongs to that facility")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_notebook_that_may_not_be_kept_ends_with_1(capsys, tmp_path, invented, monkeypatch):
+    def refuse(request, say):
+        raise NotebookError("01-question.ipynb: cell 4 stopped with ValueError")
+
+    monkeypatch.setattr("kit.pages.report.report", refuse)
+    words = ["report", invented.export, "--reports", tmp_path / "reports"]
+    assert stopped(capsys, *words) == (1, "Stopped: 01-question.ipynb: cell 4 stopped with ValueError")
+
+
+def test_a_message_names_no_folder_of_this_computer(capsys, tmp_path):
+    _, said = stopped(capsys, "report", tmp_path / "no-export", "--reports", tmp_path / "reports")
+    assert str(tmp_path) not in said
+
+
+# --- the dictionary ---
+
+
+def test_the_dictionary_names_every_table_and_every_column(capsys):
+    assert main(["dictionary"]) == 0
+    said = capsys.readouterr().out
+    sections = {section.split(":")[0]: section for section in said.split("### ")[1:]}
+    assert set(sections) == set(TABLES)
+    for name, table in TABLES.items():
+        lines = [line.split(" | ")[0].removeprefix("| ").strip("*") for line in sections[name].splitlines()]
+        assert [line for line in lines if line in table.names] == list(table.names)

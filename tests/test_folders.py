@@ -1,0 +1,221 @@
+"""Where reports lie: names, numbered revisions that appear whole or not at all, and the ledger."""
+
+import os
+import sys
+from datetime import date
+
+import pytest
+
+from kit.faults import ExportError
+from kit.pages.folders import LEDGER_COLUMNS, add_to_ledger, folder_name, period_of, read_ledger, revision, what_changed
+from kit.plan import Plan
+
+
+def plan_of(basis="limited_data_set", **windows):
+    regimens = [{"name": "ultrasound", "modality": "ultrasound"}]
+    program = {"name": "Invented", "basis": basis}
+    return Plan.model_validate({"program": program, "windows": windows, "regimens": regimens})
+
+
+def lying_in(folder):
+    """All that lies below a folder, hidden things too, by path."""
+    return sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*"))
+
+
+def make(reports, content="whole", scope="Tarnwick", period="2026-Q2"):
+    """One revision with one file in it."""
+    with revision(reports, scope, period) as (draft, final):
+        (draft / "page.html").write_text(content)
+    return final
+
+
+# --- names of periods ---
+
+
+@pytest.mark.parametrize(
+    ("begins", "cutoff", "name"),
+    [
+        (date(2026, 1, 1), date(2026, 3, 31), "2026-Q1"),
+        (date(2024, 4, 1), date(2024, 6, 30), "2024-Q2"),
+        (date(2026, 7, 1), date(2026, 9, 30), "2026-Q3"),
+        (date(2026, 10, 1), date(2026, 12, 31), "2026-Q4"),
+        (date(2026, 4, 2), date(2026, 6, 30), "2026-04-02_2026-06-30"),
+        (date(2026, 4, 1), date(2026, 6, 29), "2026-04-01_2026-06-29"),
+        (date(2026, 2, 1), date(2026, 4, 30), "2026-02-01_2026-04-30"),  # three months, but no calendar quarter
+        (date(2026, 1, 1), date(2026, 6, 30), "2026-01-01_2026-06-30"),
+        (date(2026, 4, 1), date(2027, 6, 30), "2026-04-01_2027-06-30"),
+        (110, 200, "days-110-200"),
+    ],
+)
+def test_a_period_is_named_by_its_quarter_or_by_its_ends(begins, cutoff, name):
+    assert period_of(plan_of(quarter_begins=begins, cutoff=cutoff)) == name
+
+
+def test_without_a_calendar_the_period_is_the_whole_export():
+    assert period_of(plan_of(basis="safe_harbor")) == "whole-export"
+
+
+# --- names of folders ---
+
+AWKWARD = [
+    "../../x", "..", ".", "", " ", "/etc/passwd", "C:\\x", "a/b", "a\\b", "<script>", "a:b", "a*?", "Tarn wick",
+    "Tarn_wick", "-rf", "x" * 41, "x" * 300, "Haus Grün", "日本", "a\nb", "trailing.", "trailing ",
+    "CON", "con", "PRN", "aux", "NUL", "COM1", "lpt9",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", AWKWARD)
+def test_an_awkward_name_becomes_a_plain_folder(name, tmp_path):
+    plain = folder_name(name)
+    assert plain.replace("-", "").isalnum() and plain.isascii()
+    assert len(plain) <= 50
+    assert plain.upper() not in {"CON", "PRN", "AUX", "NUL", "COM1", "LPT9"}
+    assert (tmp_path / plain).resolve().parent == tmp_path.resolve()
+
+
+@pytest.mark.parametrize("name", ["Tarnwick", "Quellmoor-2", "All-facilities", "x" * 40, "conservatory", "com10"])
+def test_a_plain_name_stays_as_it_is(name):
+    assert folder_name(name) == name
+
+
+def test_different_names_never_share_a_folder():
+    plain = ["Tarn-wick", "x", "x-x", "a-b", "script", "x" * 40, "Haus-Gr-n"]
+    names = [*AWKWARD, *plain]
+    # what the folder of another name is called must not be had by asking for it
+    names += [folder_name(name) for name in AWKWARD]
+    assert len({folder_name(name) for name in names}) == len(set(names))
+
+
+# --- revisions ---
+
+
+def test_numbers_go_up(tmp_path):
+    assert [make(tmp_path).name for _ in range(11)] == [f"r{number}" for number in range(1, 12)]
+
+
+def test_a_number_that_was_used_is_not_used_again(tmp_path):
+    home = make(tmp_path).parent
+    (home / "r1").rename(home / "r7")
+    (home / "rough notes").mkdir()
+    assert make(tmp_path).name == "r8"
+
+
+def test_what_lies_there_is_never_overwritten(tmp_path):
+    first = make(tmp_path, "first")
+    make(tmp_path, "second")
+    assert (first / "page.html").read_text() == "first"
+    assert lying_in(first.parent) == ["r1", "r1/page.html", "r2", "r2/page.html"]
+
+
+def test_each_scope_and_period_counts_by_itself(tmp_path):
+    make(tmp_path)
+    assert make(tmp_path, scope="Quellmoor").name == "r1"
+    assert make(tmp_path, period="2026-Q3").name == "r1"
+
+
+def test_nothing_lies_under_the_final_name_before_the_end(tmp_path):
+    with revision(tmp_path, "Tarnwick", "2026-Q2") as (draft, final):
+        (draft / "page.html").write_text("half")
+        assert not final.exists()
+        assert draft.parent == final.parent and draft.name.startswith(".")
+    assert not draft.exists() and final.exists()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such modes")
+def test_a_draft_can_be_read_by_its_owner_alone(tmp_path):
+    with revision(tmp_path, "Tarnwick", "2026-Q2") as (draft, final):
+        assert os.stat(draft).st_mode & 0o777 == 0o700
+    assert os.stat(final).st_mode & 0o777 == 0o755
+
+
+@pytest.mark.parametrize("failure", [ValueError, KeyboardInterrupt, SystemExit])
+def test_a_first_run_that_fails_leaves_nothing(tmp_path, failure):
+    reports = tmp_path / "reports"
+    with pytest.raises(failure), revision(reports, "Tarnwick", "2026-Q2") as (draft, _):
+        (draft / "internal").mkdir()
+        (draft / "internal" / "page.html").write_text("half")
+        raise failure
+    assert lying_in(tmp_path) == []
+
+
+def test_a_later_run_that_fails_leaves_all_as_it_was(tmp_path):
+    home = make(tmp_path).parent
+    add_to_ledger(home, line("r1"))
+    before = lying_in(tmp_path), (home / "ledger.csv").read_bytes()
+    with pytest.raises(ValueError), revision(tmp_path, "Tarnwick", "2026-Q2") as (draft, _):
+        (draft / "page.html").write_text("half")
+        raise ValueError
+    assert (lying_in(tmp_path), (home / "ledger.csv").read_bytes()) == before
+
+
+def test_a_folder_for_reports_that_was_there_stays_when_a_run_fails(tmp_path):
+    with pytest.raises(ValueError), revision(tmp_path, "Tarnwick", "2026-Q2"):
+        raise ValueError
+    assert tmp_path.is_dir()
+
+
+def test_of_two_runs_at_once_the_first_to_end_takes_the_number_and_the_other_is_told(tmp_path):
+    with pytest.raises(ExportError, match="r1 was made meanwhile by another run; run again"):
+        with revision(tmp_path, "Tarnwick", "2026-Q2") as (slow, _):
+            (slow / "page.html").write_text("slow")
+            make(tmp_path, "quick")
+    assert lying_in(tmp_path / "Tarnwick" / "2026-Q2") == ["r1", "r1/page.html"]
+    assert (tmp_path / "Tarnwick" / "2026-Q2" / "r1" / "page.html").read_text() == "quick"
+    assert make(tmp_path).name == "r2"
+
+
+def test_a_run_that_fails_beside_another_leaves_the_other_alone(tmp_path):
+    with revision(tmp_path, "Tarnwick", "2026-Q2") as (draft, final):
+        with pytest.raises(ValueError), revision(tmp_path, "Tarnwick", "2026-Q2"):
+            raise ValueError
+        (draft / "page.html").write_text("whole")
+    assert lying_in(final.parent) == ["r1", "r1/page.html"]
+
+
+# --- ledger ---
+
+
+def line(revision_name, **changed):
+    made = {"revision": revision_name, "made": "2026-07-01 09:00 UTC", "status": "draft"}
+    prints = {"export": "e1", "plan": "p1", "map": "own names", "kit": "0.1.0"}
+    return {**made, **prints, "changed": "", **changed}
+
+
+def test_a_ledger_that_is_not_there_is_empty(tmp_path):
+    assert read_ledger(tmp_path) == []
+
+
+def test_lines_are_added_and_none_is_ever_changed(tmp_path):
+    add_to_ledger(tmp_path, line("r1", changed="first revision"))
+    before = (tmp_path / "ledger.csv").read_bytes()
+    add_to_ledger(tmp_path, line("r2", changed="changed since r1: export, plan"))
+    after = (tmp_path / "ledger.csv").read_bytes()
+    assert after.startswith(before)
+    assert after.decode().splitlines()[0] == ",".join(LEDGER_COLUMNS)
+    assert len(after.decode().splitlines()) == 3  # one heading, two lines
+
+
+def test_a_ledger_gives_back_what_was_written(tmp_path):
+    written = [line("r1", changed="first revision"), line("r2", changed="changed since r1: export, plan")]
+    for one in written:
+        add_to_ledger(tmp_path, one)
+    assert read_ledger(tmp_path) == written
+
+
+@pytest.mark.parametrize(
+    ("now", "said"),
+    [
+        ({}, "nothing changed"),
+        ({"export": "e2"}, "changed since r2: export"),
+        ({"kit": "0.2.0", "plan": "p2"}, "changed since r2: plan, kit"),
+        ({"export": "e2", "plan": "p2", "map": "m2", "kit": "2"}, "changed since r2: export, plan, map, kit"),
+        ({"made": "2026-07-02 09:00 UTC", "status": "issued"}, "nothing changed"),
+    ],
+)
+def test_what_changed_is_said_against_the_last_revision(now, said):
+    before = [line("r1", export="e0", plan="p0"), line("r2")]
+    assert what_changed(before, line("r3", **now)) == said
+
+
+def test_the_first_revision_changed_nothing():
+    assert what_changed([], line("r1")) == "first revision"

@@ -1,0 +1,196 @@
+"""The study plan: misspelt keys are told, nothing changes it unnoticed, and its dates and numbers hang together."""
+
+import re
+from datetime import date
+
+import pytest
+from pydantic import BaseModel, ValidationError
+
+from kit.plan import Plan, PlanError, date_of, day_of, read_plan
+from tests.exports import CALENDAR, PLAN, REGIMENS, SAFE_HARBOR, plan_of
+
+
+def told(text):
+    """What the plan's reader says of a text that is no plan; always one line."""
+    with pytest.raises(PlanError) as stopped:
+        plan_of(text)
+    assert "\n" not in str(stopped.value)
+    return str(stopped.value).removeprefix("given.toml: ")
+
+
+# --- misspelt keys ---
+
+
+@pytest.mark.parametrize(
+    ("wrong", "right", "said"),
+    [
+        ("cutof = 200", "cutoff = 200", "windows.cutof: there is no such key; did you mean cutoff?"),
+        ("[window]", "[windows]", "window: there is no such key; did you mean windows?"),
+        ("modalty =", "modality =", "regimens.0.modalty: there is no such key; did you mean modality?"),
+    ],
+)
+def test_a_misspelt_key_gets_the_nearest_known_one(wrong, right, said):
+    assert told(PLAN.replace(right, wrong)) == said
+
+
+def test_a_key_that_resembles_none_gets_the_list():
+    assert told(PLAN + "[disclosure]\nquorum = 5\n") == "disclosure.quorum: there is no such key; known here: threshold"
+
+
+def test_a_misspelt_key_is_told_before_what_it_left_missing():
+    assert told(PLAN.replace("name =", "nam =")) == "program.nam: there is no such key; did you mean name?"
+
+
+# --- what a plan must hold ---
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (REGIMENS, "program: Field required"),
+        (PLAN.split("[[regimens]]")[0], "regimens: Field required"),
+        (PLAN.replace('"operations"', '"because"'), "program.basis: Input should be 'operations', "),
+        (PLAN + "[sizes]\nfresh_days = 0\n", "sizes.fresh_days: Input should be greater than or equal to 1"),
+        (PLAN + '[cohort]\nkinds = ["venus"]\n', "cohort.kinds.0: Input should be 'pressure_injury', "),
+        (PLAN.replace('name = "ultrasound"', 'name = "stimulation"'), "the plan as a whole: two regimens carry the"),
+    ],
+)
+def test_a_plan_that_lacks_or_breaks_a_rule_says_which(text, said):
+    assert told(text).startswith(said)
+
+
+@pytest.mark.parametrize(
+    ("begins", "cutoff", "said"),
+    [
+        ("200", "200", "the quarter must begin before the cutoff"),
+        ("2026-07-01", "2026-06-30", "the quarter must begin before the cutoff"),
+        ("110", "2026-06-30", "quarter_begins and cutoff must both be dates or both be day numbers"),
+    ],
+)
+def test_windows_that_do_not_fit_together_are_refused(begins, cutoff, said):
+    text = PLAN.replace("110", begins).replace("cutoff = 200", f"cutoff = {cutoff}")
+    assert told(text) == f"the plan as a whole: {said}"
+
+
+def test_windows_are_needed_where_days_share_a_calendar():
+    assert "windows needs quarter_begins and cutoff" in told(SAFE_HARBOR.replace("safe_harbor", "operations"))
+
+
+@pytest.mark.parametrize("windows", ["cutoff = 2026-06-30", "quarter_begins = 2026-04-01", "cutoff = 200"])
+def test_safe_harbor_has_no_windows_neither_dates_nor_day_numbers(windows):
+    assert "leave quarter_begins and cutoff out" in told(f"{SAFE_HARBOR}\n[windows]\n{windows}\n")
+
+
+@pytest.mark.parametrize("slip", ['"30.06.2026"', '"2026-06-30"', "true", "200.0", "2026-06-30T12:00:00"])
+def test_a_moment_in_another_spelling_is_refused_and_not_quoted(slip):
+    said = told(PLAN.replace("cutoff = 200", f"cutoff = {slip}"))
+    assert said == "windows.cutoff: write a date such as 2026-06-30, without quotation marks, or a day number"
+
+
+def test_the_message_never_quotes_a_value():
+    assert "Whiteoak" not in told(PLAN.replace('"operations"', '"Whiteoak"'))
+
+
+# --- files ---
+
+
+def test_a_missing_plan_says_where_one_is(tmp_path):
+    with pytest.raises(PlanError, match="^none.toml: there is no such plan; start from the one in data/synthetic$"):
+        read_plan(tmp_path / "none.toml")
+
+
+def test_a_folder_is_no_plan(tmp_path):
+    with pytest.raises(PlanError, match="there is no such plan"):
+        read_plan(tmp_path)
+
+
+def test_a_plan_that_is_not_toml_names_the_line():
+    assert re.fullmatch(r"this is not TOML that can be read: .*line 2.*", told("\nbasis: operations\n"))
+
+
+def test_a_plan_in_another_encoding_says_so(tmp_path):
+    (tmp_path / "plan.toml").write_bytes(PLAN.replace("Invented", "Höhe").encode("latin-1"))
+    with pytest.raises(PlanError, match="not UTF-8"):
+        read_plan(tmp_path / "plan.toml")
+
+
+def test_a_byte_order_mark_before_the_plan_does_no_harm(tmp_path):
+    (tmp_path / "plan.toml").write_text(PLAN, encoding="utf-8-sig")
+    assert read_plan(tmp_path / "plan.toml") == plan_of(PLAN)
+
+
+# --- frozen and fingerprinted ---
+
+
+def test_a_plan_cannot_be_changed():
+    plan = plan_of(PLAN)
+    with pytest.raises(ValidationError):
+        plan.windows.cutoff = 300
+    with pytest.raises(ValidationError):
+        plan.regimens = ()
+
+
+def test_layout_comments_and_spelt_out_defaults_leave_the_fingerprint_alone():
+    program, rest = PLAN.split("[windows]")
+    other = f"# a comment\n[windows]{rest}\n[sizes]\narea = 'rectangle'\n\n{program}"
+    assert plan_of(other).fingerprint == plan_of(PLAN).fingerprint
+
+
+# One other value for every key of the plan.
+OTHERS = {
+    "program.name": "Another", "program.basis": "limited_data_set", "windows.quarter_begins": date(2026, 4, 2),
+    "windows.cutoff": date(2026, 7, 1), "windows.cohort_months": 23, "sizes.area": "ellipse", "sizes.fresh_days": 6,
+    "following.confirm_days": 13, "following.bed_hold_days": 29, "following.vanished_days": 27,
+    "following.horizon_weeks": 8, "cohort.kinds": ("venous",), "cohort.stages": ("3",), "regimens.name": "other",
+    "regimens.modality": "other", "regimens.setup": "bipolar", "regimens.polarity": "positive",
+    "disclosure.threshold": 12,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("key", OTHERS)
+def test_any_other_value_changes_the_fingerprint(key):
+    plan = plan_of(CALENDAR)
+    part, name = key.split(".")
+    given = plan.model_dump()
+    inner = given[part][0] if part == "regimens" else given[part]
+    inner[name] = OTHERS[key]
+    assert Plan.model_validate(given).fingerprint != plan.fingerprint
+
+
+def test_the_table_of_other_values_leaves_no_key_out():
+    assert set(keys_of(Plan)) == set(OTHERS)
+
+
+def keys_of(model):
+    for part, field in model.model_fields.items():
+        inner = getattr(field.annotation, "__args__", [field.annotation])[0]
+        assert issubclass(inner, BaseModel)
+        yield from (f"{part}.{name}" for name in inner.model_fields)
+
+
+# --- days ---
+
+
+def test_days_count_from_the_first_of_january_2000():
+    # 26 years of 365 days, 7 leap days (2000 to 2024), and 31 + 28 + 31 + 30 + 31 + 29 days of 2026
+    assert day_of(date(2026, 6, 30)) == 26 * 365 + 7 + 180 == 9677
+    assert date_of(9677) == date(2026, 6, 30)
+
+
+def test_windows_are_told_as_day_numbers():
+    plan = plan_of(CALENDAR)
+    assert plan.calendar
+    assert (plan.quarter_begins, plan.cutoff) == (9677 - 90, 9677)
+    assert plan.cohort_begins == 9677 - 730  # 24 months of 365.25 / 12 days are 730.5, rounded to even
+
+
+def test_day_numbers_stay_what_they_are():
+    plan = plan_of(PLAN)
+    assert not plan.calendar
+    assert (plan.quarter_begins, plan.cutoff, plan.horizon) == (110, 200, 12 * 7)
+
+
+def test_safe_harbor_has_no_windows_at_all():
+    plan = plan_of(SAFE_HARBOR)
+    assert not plan.calendar
+    assert (plan.quarter_begins, plan.cutoff, plan.cohort_begins) == (None, None, None)

@@ -1,0 +1,339 @@
+"""Readers: whatever a CSV, Parquet or Excel file does to a table, its text and its row numbers come out right."""
+
+import math
+from datetime import date, datetime, time
+
+import openpyxl
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+
+from kit.faults import ExportError
+from kit.intake.readers import read_export
+from tests.exports import MEASUREMENTS, WOUNDS, csv_text, map_of, write
+
+SIZES = "wound,day,length\nW1,10,4\nW1,17,3\n"
+
+
+def told(export, columns=None):
+    """What is said of an export that cannot be read; always one line."""
+    with pytest.raises(ExportError) as stopped:
+        read_export(export, columns)
+    assert "\n" not in str(stopped.value)
+    return str(stopped.value)
+
+
+@pytest.fixture
+def measured(tmp_path):
+    """Reads an export whose measurements.csv has this content; columns of the rows and their numbers."""
+
+    def measured(content, **how):
+        write(tmp_path)
+        raw = content if isinstance(content, bytes) else content.encode(how.get("encoding", "utf-8"))
+        (tmp_path / "measurements.csv").write_bytes(raw)
+        return read_export(tmp_path)["measurements"].rows
+
+    return measured
+
+
+def table(rows):
+    return {name: list(cells) for name, cells in rows.items()}
+
+
+# --- CSV ---
+
+
+def test_cells_come_out_as_text_with_the_row_a_spreadsheet_would_show(measured):
+    assert table(measured(SIZES)) == {
+        "wound": ["W1", "W1"], "day": ["10", "17"], "length": ["4", "3"], "source_row": [2, 3],
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"\xef\xbb\xbf" + SIZES.encode(),
+        SIZES.replace("\n", "\r\n").encode(),
+        SIZES.replace("\n", "\r").encode(),
+        SIZES.rstrip("\n").encode(),
+        SIZES.replace("wound,day", " wound , day ").encode(),
+        SIZES.replace("wound,day,length", "WOUND,Day,Length").encode(),
+        SIZES.replace("W1,10", ' W1 ,"10"').encode(),
+        SIZES.replace("\n", ",,\n").encode(),
+        (SIZES + ",,\n\n").encode(),
+    ],
+    ids=["byte order mark", "CRLF", "CR", "no last line end", "blanks in the header", "capitals in the header",
+         "blanks and quotation marks", "empty cells after every row", "empty rows at the end"],
+)  # fmt: skip
+def test_the_same_table_in_another_dress_reads_the_same(measured, content):
+    assert table(measured(content)) == table(measured(SIZES))
+
+
+def test_a_short_row_ends_in_empty_cells(measured):
+    assert list(measured("wound,day,length\nW1,10\nW1,17,3\n")["length"]) == ["", "3"]
+
+
+def test_line_breaks_and_commas_inside_quotation_marks_stay_in_their_cell_and_row(measured):
+    rows = measured('wound,day,note,length\nW1,10,"first\nsecond, third",4\nW1,17,,3\n')
+    assert list(rows["length"]) == ["4", "3"]
+    assert list(rows["source_row"]) == [2, 3]
+
+
+def test_an_empty_row_between_others_is_no_row_but_keeps_its_number(measured):
+    rows = measured("wound,day,length\nW1,10,4\n\n,,\nW1,17,3\n")
+    assert list(rows["source_row"]) == [2, 5]
+
+
+def test_cells_that_look_like_missing_numbers_stay_text(measured):
+    assert list(measured("wound,day,length\nNA,10,null\nnan,11,N/A\n")["length"]) == ["null", "N/A"]
+
+
+def test_only_columns_with_our_names_are_read(measured):
+    rows = measured("wound,nurse note,day,,length\nW1,wrote a lot,10,x,4\n")
+    assert list(rows) == ["wound", "day", "length", "source_row"]
+    assert "wrote a lot" not in rows.to_string()
+
+
+def test_a_thousand_columns_cost_no_more_than_those_that_are_read(measured):
+    filler = ",".join(f"c{n}" for n in range(1000))
+    rows = measured(f"wound,{filler},day\nW1,{filler},10\nW1,{filler},17\n")
+    assert list(rows["day"]) == ["10", "17"]
+
+
+def test_every_row_may_end_in_the_same_empty_cells_that_the_header_lacks(measured):
+    assert list(measured("wound,day,length\nW1,10,4,,\nW1,17,3,,\n")["length"]) == ["4", "3"]
+
+
+@pytest.mark.parametrize(
+    ("content", "row"),
+    [
+        ("wound,day,length\nW1,10,4\nW1,17,3,5\n", 3),
+        ("wound,day,length\nW1,10,4\n\nW1,17,3,5,\n", 4),
+        ("wound,day,length\nW1,10,4,\nW1,17,3\n", 2),  # one row alone may have been moved by a stray comma
+        ("wound,day,length\nW1,10,3,5\nW1,17,4,5\n", 2),
+    ],
+)
+def test_a_row_with_more_cells_than_the_header_is_named(measured, content, row):
+    with pytest.raises(ExportError, match=f"^measurements.csv row {row}: has more cells than the header; look for"):
+        measured(content)
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        ("", "measurements.csv: it is empty, or its first row is"),
+        ("\n\nwound,day\n", "measurements.csv: it is empty, or its first row is"),
+        ("wound,day,length\n", "measurements.csv: there are no rows"),
+        ("wound,day,length\n,,\n", "measurements.csv: there are no rows"),
+        ("wound;day;length\nW1;10;4\n", "measurements.csv: its cells are not separated by commas"),
+        ("wound\tday\nW1\t10\n", "measurements.csv: its cells are not separated by commas"),
+        ("W1,10,4\nW1,17,3\n", "measurements.csv: column wound is needed and not there; add it or map it"),
+        ("wound,length\nW1,4\n", "measurements.csv: column day is needed and not there; add it or map it"),
+        ("wound,day,day\nW1,10,11\n", "measurements.csv: the column for day stands there twice; keep one"),
+        ('wound,day\nW1,10\nW1,"17\nW1,24\n', "measurements.csv row 3: a quotation mark is opened and never closed"),
+        ("wound,day\nW1,1\x000\n".encode("utf-16"), "measurements.csv: not UTF-8; save it as 'CSV UTF-8'"),
+        ("wound,day\nWünde,10\n".encode("latin-1"), "measurements.csv: not UTF-8; save it as 'CSV UTF-8'"),
+    ],
+)
+def test_a_file_that_cannot_be_read_says_why_and_what_to_do(measured, content, said):
+    with pytest.raises(ExportError) as stopped:
+        measured(content)
+    assert str(stopped.value).startswith(said)
+    assert "\n" not in str(stopped.value)
+
+
+# --- which file holds which table ---
+
+
+def test_tables_that_may_be_absent_may_be_absent(tmp_path):
+    assert list(read_export(write(tmp_path, residents=None))) == ["wounds", "measurements"]
+
+
+def test_a_table_that_may_be_absent_may_have_no_rows(tmp_path):
+    assert read_export(write(tmp_path, sessions="wound,day,modality\n"))["sessions"].rows.empty
+
+
+def test_a_needed_table_that_is_not_there_is_named(tmp_path):
+    said = told(write(tmp_path, wounds=None))
+    assert said == f"{tmp_path.name}: wounds is needed and not there; expected a file called wounds.csv"
+
+
+def test_a_table_twice_is_refused(tmp_path):
+    write(tmp_path)
+    pd.DataFrame({"wound": ["W1"], "resident": ["R1"]}).to_parquet(tmp_path / "wounds.parquet")
+    assert "wounds stands there twice, as CSV and as Parquet; keep one" in told(tmp_path)
+
+
+def test_an_export_that_is_not_there_is_told(tmp_path):
+    assert told(tmp_path / "none") == "none: there is no such export; give a folder of CSV files or a workbook"
+
+
+def test_a_single_csv_file_is_no_export(tmp_path):
+    assert told(write(tmp_path) / "wounds.csv").startswith("wounds.csv: not a workbook (.xlsx); put single CSV files")
+
+
+MAP = """
+[wounds]
+file = "Wunden.txt"
+sheet = "Wunden"
+[wounds.columns]
+wound = "ID"
+resident = "Person"
+[measurements.columns]
+wound = "ID"
+day = "Day"
+"""
+
+
+def test_a_map_names_files_and_headers(tmp_path):
+    write(tmp_path, wounds=None, measurements="ID,Day,wound\nW1,10,x\n")
+    (tmp_path / "Wunden.txt").write_text("Person,ID\nR1,W1\n")
+    raw = read_export(tmp_path, map_of(MAP))
+    assert table(raw["wounds"].rows) == {"wound": ["W1"], "resident": ["R1"], "source_row": [2]}
+    assert list(raw["measurements"].rows["wound"]) == ["W1"]
+
+
+def test_a_file_that_the_map_names_and_nobody_sent_is_told_by_that_name(tmp_path):
+    assert told(write(tmp_path), map_of(MAP)).endswith(
+        "wounds is needed and not there; expected a file called Wunden.txt"
+    )
+
+
+def test_a_column_that_the_map_names_and_the_file_lacks_is_told_by_our_name(tmp_path):
+    write(tmp_path)
+    (tmp_path / "Wunden.txt").write_text("Person,Id\nR1,W1\n")
+    assert told(tmp_path, map_of(MAP)) == (
+        "Wunden.txt: the map names a column for wound that is not there; check its spelling"
+    )
+
+
+def test_a_workbook_as_the_file_of_one_table_is_refused(tmp_path):
+    write(tmp_path)
+    (tmp_path / "book.xlsx").write_bytes(b"x")
+    assert "a workbook must hold all tables" in told(tmp_path, map_of(MAP.replace("Wunden.txt", "book.xlsx")))
+
+
+# --- Parquet ---
+
+
+def test_parquet_columns_of_every_type_read_like_text(tmp_path):
+    write(tmp_path, wounds=None, measurements=None)
+    wounds = {
+        "wound": pa.array([1, 2]),
+        "resident": pa.array(["R1", "R2"]).dictionary_encode(),
+        "onset": pa.array([date(2026, 1, 5), None]),
+        "present_on_admission": pa.array([True, None]),
+        "note": pa.array([["a list"], []]),
+    }
+    pq.write_table(pa.table(wounds), tmp_path / "wounds.parquet")
+    measurements = {
+        "wound": pa.array([1.0, None]),  # whole numbers beside nothing are floats in many tools
+        "day": pa.array([datetime(2026, 1, 5, 14, 30)] * 2, pa.timestamp("ns")),
+        "length": pa.array([3.2, math.nan], pa.float32()),
+    }
+    pq.write_table(pa.table(measurements), tmp_path / "measurements.parquet")
+    raw = read_export(tmp_path)
+    assert table(raw["wounds"].rows) == {
+        "wound": ["1", "2"], "resident": ["R1", "R2"], "onset": ["2026-01-05", ""],
+        "present_on_admission": ["true", ""], "source_row": [2, 3],
+    }  # fmt: skip
+    assert list(raw["measurements"].rows["wound"]) == ["1", ""]
+    assert list(raw["measurements"].rows["length"]) == ["3.2", "nan"]
+    assert list(raw["measurements"].rows["day"].str[:16]) == ["2026-01-05 14:30"] * 2
+
+
+def test_a_parquet_index_is_a_column_like_any_other(tmp_path):
+    write(tmp_path, wounds=None)
+    pd.DataFrame({"wound": ["W1"], "resident": ["R1"]}).set_index("wound").to_parquet(tmp_path / "wounds.parquet")
+    assert list(read_export(tmp_path)["wounds"].rows["wound"]) == ["W1"]
+
+
+def test_a_parquet_file_that_is_none_is_told(tmp_path):
+    write(tmp_path, wounds=None)
+    (tmp_path / "wounds.parquet").write_bytes(b"not parquet")
+    assert told(tmp_path).startswith("wounds.parquet: the file cannot be read; export it again")
+
+
+# --- workbooks ---
+
+
+@pytest.fixture
+def workbook(tmp_path):
+    """Writes a workbook: for each sheet its rows, the header first."""
+
+    def workbook(**sheets):
+        book = openpyxl.Workbook()
+        book.remove(book.active)
+        for name, rows in sheets.items():
+            sheet = book.create_sheet(name)
+            for row in rows:
+                sheet.append(row)
+        book.save(tmp_path / "export.xlsx")
+        return tmp_path / "export.xlsx"
+
+    return workbook
+
+
+WOUND_ROWS = [["wound", "resident"], ["W1", "R1"]]
+
+
+def test_the_cells_of_a_workbook_read_like_text(workbook):
+    rows = [
+        ["wound", "note", "day", "length", "width", "tissue"],
+        [101, "x", datetime(2026, 1, 5, 14, 30), 3.0, 2.25, True],
+        [102.0, "y", date(2026, 1, 6), "4", time(3, 30), 1],
+    ]
+    export = read_export(workbook(wounds=WOUND_ROWS, measurements=rows))
+    assert table(export["measurements"].rows) == {
+        "wound": ["101", "102"], "day": ["2026-01-05", "2026-01-06"], "length": ["3", "4"],
+        "width": ["2.25", "03:30:00"], "tissue": ["True", "1"], "source_row": [2, 3],
+    }  # fmt: skip
+    assert export["measurements"].file == "export.xlsx, sheet measurements"
+
+
+def test_empty_rows_of_a_sheet_keep_the_numbers_of_the_others(workbook):
+    rows = [["wound", "day"], ["W1", 10], [None, None], ["W1", 17], [None, " "]]
+    assert list(read_export(workbook(wounds=WOUND_ROWS, measurements=rows))["measurements"].rows["source_row"]) == [
+        2,
+        4,
+    ]
+
+
+def test_a_sheet_named_in_the_map_is_read(workbook):
+    export = workbook(Wunden=[["ID", "Person"], ["W1", "R1"]], measurements=[["ID", "Day"], ["W1", 10]])
+    assert list(read_export(export, map_of(MAP))["wounds"].rows["resident"]) == ["R1"]
+
+
+@pytest.mark.parametrize(
+    ("sheets", "said"),
+    [
+        ({"wounds": WOUND_ROWS}, "export.xlsx: measurements is needed and not there; expected a sheet called"),
+        ({"wounds": WOUND_ROWS, "measurements": []}, "export.xlsx, sheet measurements: it is empty"),
+        ({"wounds": WOUND_ROWS, "measurements": [["wound", "day"]]}, "export.xlsx, sheet measurements: there are no"),
+        ({"wounds": [["wound"], ["W1"]]}, "export.xlsx, sheet wounds: column resident is needed and not there"),
+    ],
+)
+def test_a_sheet_that_lacks_something_is_named(workbook, sheets, said):
+    assert told(workbook(**sheets)).startswith(said)
+
+
+def test_a_file_that_is_no_workbook_is_told(tmp_path):
+    (tmp_path / "export.xlsx").write_text("wound,day")
+    assert told(tmp_path / "export.xlsx").startswith("export.xlsx: the file cannot be read; export it again")
+
+
+def test_folder_workbook_and_parquet_of_the_same_tables_read_the_same(tmp_path, workbook):
+    frames = {}
+    for name, text in {"wounds": WOUNDS, "measurements": MEASUREMENTS}.items():
+        lines = [line.split(",") for line in csv_text(text).splitlines()]
+        frames[name] = pd.DataFrame(lines[1:], columns=lines[0])
+        folder = tmp_path / "parquet"
+        folder.mkdir(exist_ok=True)
+        frames[name].to_parquet(folder / f"{name}.parquet")
+    book = workbook(**{name: [list(frame), *frame.values.tolist()] for name, frame in frames.items()})
+    (tmp_path / "csv").mkdir()
+    ways = [read_export(source) for source in (write(tmp_path / "csv", residents=None), folder, book)]
+    for name in frames:
+        first, *others = (table(way[name].rows) for way in ways)
+        assert others == [first, first]

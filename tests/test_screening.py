@@ -1,0 +1,359 @@
+"""Screening: each kind of cell is read as meant or not at all; a pseudonym that looks like somebody stops the run."""
+
+import pandas as pd
+import pytest
+
+from kit.faults import ExportError
+from kit.intake.mapping import DAY_FORMATS, DAY_NUMBER, Place
+from kit.intake.readers import RawTable
+from kit.intake.screening import screen
+from kit.plan import day_of
+from kit.vocabulary import TABLES
+from tests.exports import CALENDAR, PLAN, SAFE_HARBOR, lines, plan_of, screened
+
+FILLED = {"pseudonym": "X-1", "day": "10", "choice": "", "number": "", "stage": "", "flag": ""}
+NOTHING = ["", "unknown", "N/A", "-", "not recorded", "NULL"]
+
+
+def screen_column(table, column, *cells, plan=PLAN, **place):
+    """The screened table in which one column holds these cells, a row each, and its faults as (row, fault)."""
+    needed = {c.name: c.allowed[0] if c.allowed else FILLED[c.kind] for c in TABLES[table].columns if c.required}
+    rows = pd.DataFrame({**needed, column: list(cells)}, index=range(len(cells)), dtype=object)
+    places = {name: Place(column=f"their {name}") for name in rows} | {column: Place(column=f"their {column}", **place)}
+    if plan == CALENDAR:
+        rows = rows.replace({"10": "2026-01-10"})
+    raw = RawTable(table, f"{table}.csv", "", places, rows.assign(source_row=range(2, len(rows) + 2)))
+    out = screen({table: raw}, plan_of(plan))
+    return out.tables[table], [(row, fault) for _, row, fault in lines(out.faults)]
+
+
+def typed(table, column, *cells, **how):
+    """What the cells became, None for nothing; none of them may have cost its row."""
+    frame, faults = screen_column(table, column, *cells, **how)
+    assert len(frame) == len(cells)
+    return [None if pd.isna(value) else value for value in frame[column]], [fault for _, fault in faults]
+
+
+def refused(table, column, *cells, **how):
+    with pytest.raises(ExportError) as stopped:
+        screen_column(table, column, *cells, **how)
+    said = str(stopped.value)
+    assert "\n" not in said
+    assert not any(cell in said for cell in cells if len(cell) > 2)
+    return said
+
+
+# --- tables ---
+
+
+def test_every_table_always_has_all_its_columns_with_their_types():
+    tables = screened().tables
+    absent, present = tables["sessions"], tables["measurements"]
+    assert list(absent) == ["source_row", *TABLES["sessions"].names]
+    assert list(present) == ["source_row", *TABLES["measurements"].names]
+    kinds = {"day": "int64", "length": "float64", "entered": "Int64", "state": "category", "wound": "object"}
+    assert {name: str(present[name].dtype) for name in kinds} == kinds
+    assert (str(absent["day"].dtype), str(tables["residents"]["diabetes"].dtype)) == ("int64", "boolean")
+
+
+def test_a_column_that_the_export_lacks_is_empty_and_no_fault():
+    out = screened()
+    assert out.tables["measurements"]["depth"].isna().all()
+    assert out.faults.empty
+
+
+# --- numbers ---
+
+
+def test_a_plain_number_is_read():
+    assert typed("measurements", "length", "3", "2.5", ".5", "1e1", "+4", "0") == ([3, 2.5, 0.5, 10, 4, 0], [])
+
+
+@pytest.mark.parametrize("cell", ["1,234", "3,5", "<0.1", "inf", "-Infinity", "3 cm", "3x2", "1_000", "0x1A", "true"])
+def test_a_number_that_says_different_things_to_different_people_is_not_guessed(cell):
+    assert typed("measurements", "length", cell, "2") == ([None, 2], ["garbled"])
+
+
+@pytest.mark.parametrize("cell", [*NOTHING, "nan"])
+def test_a_cell_that_says_nothing_is_no_fault(cell):
+    assert typed("measurements", "length", cell) == ([None], [])
+
+
+def test_a_number_below_zero_is_emptied():
+    assert typed("measurements", "length", "-2", "-0.0") == ([None, 0], ["negative"])
+
+
+def test_a_number_that_no_ruler_shows_is_emptied():
+    assert typed("measurements", "length", "60", "60.1", "1e3") == ([60, None, None], ["impossible"] * 2)
+
+
+def test_limits_hold_in_the_unit_of_the_vocabulary():
+    assert typed("measurements", "length", "600", "601", unit="mm") == ([60, None], ["impossible"])
+
+
+@pytest.mark.parametrize(
+    ("table", "column", "unit", "cell", "value"),
+    [
+        ("measurements", "length", "mm", "25.4", 25.4 / 10),
+        ("measurements", "length", "in", "1", 2.54),
+        ("measurements", "length", "CM", "2.54", 2.54),
+        ("measurements", "area", "mm2", "250", 2.5),
+        ("measurements", "area", "in2", "1", 2.54 * 2.54),
+        ("measurements", "necrosis_share", "share", "0.35", 35),
+        ("sessions", "minutes", "h", "0.75", 45),
+        ("sessions", "minutes", "s", "2700", 45),
+        ("sessions", "frequency", "kHz", "1000", 1),
+        ("sessions", "volts", "mV", "150000", 150),
+        ("residents", "age", "months", "960", 80),
+        ("spans", "per_week", "per day", "1", 7),
+    ],
+)
+def test_a_declared_unit_is_converted_exactly(table, column, unit, cell, value):
+    values, faults = typed(table, column, cell, unit=unit)
+    assert values == [pytest.approx(value, abs=1e-12)]
+    assert faults == []
+
+
+# --- ages ---
+
+
+def test_ages_above_89_are_pooled():
+    assert typed("residents", "age", "89", "89.9", "90", "101", "120") == ([89, 89.9, 90, 90, 90], [])
+
+
+@pytest.mark.parametrize(
+    "cell", ["90+", "90 +", ">89", "> 89", "90 and older", "90 or over", "≥90", ">= 90", "Over 89"]
+)
+def test_a_pooled_age_is_read_in_every_spelling_and_unit(cell):
+    assert typed("residents", "age", cell) == ([90], [])
+    assert typed("residents", "age", cell, unit="months") == ([90], [])
+
+
+def test_ages_that_nobody_has_are_emptied():
+    assert typed("residents", "age", "-3", "12", "121") == ([None] * 3, ["negative", "impossible", "impossible"])
+
+
+# --- words ---
+
+
+def test_a_word_of_the_closed_list_is_read_in_any_spelling_of_case_and_gaps():
+    words = ["pressure_injury", "Pressure Injury", "PRESSURE-INJURY"]
+    assert typed("wounds", "kind", *words) == (["pressure_injury"] * 3, [])
+
+
+def test_a_word_outside_the_list_is_unknown_and_its_text_is_forgotten():
+    frame, faults = screen_column("wounds", "kind", "Lower leg of Mr Whiteoak", "venous")
+    assert faults == [(2, "unknown")]
+    assert "Whiteoak" not in frame.to_string()
+
+
+@pytest.mark.parametrize("cell", NOTHING)
+def test_a_word_for_nothing_is_no_fault(cell):
+    assert typed("wounds", "kind", cell) == ([None], [])
+
+
+def test_the_words_of_the_map_are_read_whatever_their_case():
+    words = {"Bed sore": "pressure_injury", "n/m": "unknown", "-": "other"}
+    assert typed("wounds", "kind", "BED SORE", "N/M", "-", "venous", values=words) == (
+        ["pressure_injury", None, "other", "venous"], [],
+    )  # fmt: skip
+
+
+def test_a_word_that_the_map_sends_to_unknown_is_no_fault_in_any_kind_of_column():
+    nothing = {"refused": "unknown"}
+    for table, column in (("measurements", "length"), ("measurements", "stage"), ("measurements", "entered"),
+                          ("measurements", "assessor"), ("residents", "diabetes")):  # fmt: skip
+        assert typed(table, column, "Refused", values=nothing) == ([None], []), column
+
+
+def test_stages_are_read_as_charts_write_them():
+    cells = ["3", "Stage III", "3.0", "UTD", "DTI", "L89.153", "unspecified", ""]
+    values, faults = typed("measurements", "stage", *cells)
+    assert values == ["3", "3", "3", "unstageable", "deep_tissue", "3", None, None]
+    assert faults == []
+
+
+def test_a_stage_that_cannot_be_read_is_unknown():
+    assert typed("measurements", "stage", "2-3", "stage 5", "4") == ([None, None, "4"], ["unknown"] * 2)
+
+
+def test_the_maps_word_for_a_stage_goes_first():
+    assert typed("measurements", "stage", "Z", "4", values={"z": "2", "4": "3"}) == (["2", "3"], [])
+
+
+@pytest.mark.parametrize("cell", ["yes", "Y", "TRUE", "t", "1", "x"])
+def test_flags_that_say_yes(cell):
+    assert typed("residents", "diabetes", cell) == ([True], [])
+
+
+@pytest.mark.parametrize("cell", ["no", "N", "False", "f", "0"])
+def test_flags_that_say_no(cell):
+    assert typed("residents", "diabetes", cell) == ([False], [])
+
+
+def test_a_flag_in_another_word_is_unknown_unless_the_map_knows_it():
+    assert typed("residents", "diabetes", "type 2", "") == ([None, None], ["unknown"])
+    assert typed("residents", "diabetes", "Type 2", "no", values={"type 2": "yes"}) == ([True, False], [])
+
+
+# --- days ---
+
+
+@pytest.mark.parametrize("written", [written for written in DAY_FORMATS if written != DAY_NUMBER])
+def test_a_day_in_every_declared_format_is_a_whole_day_number(written):
+    moment = pd.Timestamp("2026-03-09")
+    values, faults = typed("measurements", "day", moment.strftime(DAY_FORMATS[written]), plan=CALENDAR, format=written)
+    assert values == [day_of(moment.date())]
+    assert faults == []
+
+
+def test_days_may_lack_their_leading_zeros_and_carry_a_time():
+    cells = ["3/9/2026", "03/09/2026 14:30", "3/9/2026 2:30:00 PM"]
+    values, _ = typed("measurements", "day", *cells, plan=CALENDAR, format="MM/DD/YYYY")
+    assert values == [day_of(pd.Timestamp("2026-03-09").date())] * 3
+
+
+def test_a_date_cell_of_a_workbook_is_read_beside_any_declared_format():
+    values, _ = typed("measurements", "day", "3/9/2026", "2026-03-09", plan=CALENDAR, format="MM/DD/YYYY")
+    assert values[0] == values[1]
+
+
+def test_day_numbers_are_whole():
+    frame, faults = screen_column("measurements", "day", "-3", "0", "12", "12.0", "12.5", "twelve")
+    assert list(frame["day"]) == [-3, 0, 12, 12]
+    assert faults == [(6, "unreadable"), (7, "unreadable")]
+
+
+def test_a_day_that_is_needed_costs_the_row_and_another_only_a_mark():
+    frame, faults = screen_column("measurements", "day", "2026-02-30", "", "2026-02-28", plan=CALENDAR)
+    assert list(frame["source_row"]) == [4]
+    assert faults == [(2, "unreadable"), (3, "blank")]
+    assert typed("measurements", "entered", "2026-02-30", "", "0026-02-28", plan=CALENDAR) == (
+        [None] * 3, ["garbled", "garbled"],
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("odd", ["03/09/2026", "20260309", "09.03.2026", "9-Mar-2026"])
+def test_days_written_in_more_than_one_way_stop_the_run(odd):
+    said = refused("measurements", "day", "2026-03-08", odd, plan=CALENDAR)
+    assert said.startswith("measurements.csv row 3, column their day: expected a day written YYYY-MM-DD, found one")
+
+
+def test_a_day_that_only_fits_with_day_and_month_exchanged_stops_the_run():
+    said = refused("measurements", "day", "01/05/2026", "13/05/2026", plan=CALENDAR, format="MM/DD/YYYY")
+    assert said.startswith("measurements.csv row 3, column their day: expected a day written MM/DD/YYYY")
+
+
+def test_a_needed_column_of_which_no_day_can_be_read_stops_the_run():
+    said = refused("measurements", "day", "Tuesday", "Friday")
+    assert said.startswith("measurements.csv, column their day: no day can be read; expected day number, or name the")
+
+
+@pytest.mark.parametrize(("cells", "where"), [(["2026-03-09"], " row 2"), (["5", "03/09/2026"], " row 3")])
+def test_dates_under_safe_harbor_stop_the_run_and_cite_the_rule(cells, where):
+    said = refused("measurements", "day", *cells, plan=SAFE_HARBOR)
+    assert said.startswith(
+        f"measurements.csv{where}, column their day: holds dates, but the plan has no calendar; under"
+    )
+    assert "45 CFR 164.514(b)(2)" in said
+
+
+def test_a_date_format_in_the_map_under_safe_harbor_stops_the_run_before_any_cell_is_read():
+    said = refused("measurements", "day", "12", plan=SAFE_HARBOR, format="MM/DD/YYYY")
+    assert said.startswith("measurements.csv, column their day: holds dates")
+
+
+def test_dates_under_a_plan_of_day_numbers_ask_for_a_plan_with_dates():
+    said = refused("measurements", "day", "2026-03-09")
+    assert said.endswith("give quarter_begins and cutoff as dates, or export day numbers")
+
+
+@pytest.mark.parametrize("how", [{}, {"format": DAY_NUMBER}])
+def test_day_numbers_under_a_plan_of_dates_ask_for_a_plan_with_day_numbers(how):
+    said = refused("measurements", "day", "12", "19", plan=CALENDAR, **how)
+    assert said.startswith(
+        "measurements.csv, column their day: holds day numbers, but the plan's windows are dates; give"
+    )
+
+
+# --- pseudonyms ---
+
+
+def test_a_pseudonym_stays_text_and_what_says_nothing_is_none():
+    values, faults = typed("sessions", "wound", "007", "7", "w-a", *NOTHING)
+    assert values == ["007", "7", "w-a", *[None] * len(NOTHING)]
+    assert faults == []
+
+
+PEOPLES = {
+    "a record, account or social security number": ["MRN 4471", "mrn-4471", "acct#12", "123-45-6789", "004471"],
+    "a number that a spreadsheet has shortened": ["1.23E+11", "4e+12"],
+    "an e-mail address or a web address": ["who@where.org", "www.where.org", "https://where.org/1"],
+    "a telephone number": ["555-123-4567", "(555) 123-4567", "555.123.4567", "+1 555 123 4567"],
+    "a date": ["1940-05-01", "5/1/1940", "05/01/40", "1.5.1940", "1940-05-01 00:00", "1 May 1940", "May 1, 1940",
+               "01-MAY-40"],
+    "free text": ["seen by the nurse on duty today", "x" * 65],
+    "a name": ["Whiteoak, Ann", "Ann Whiteoak", "Whiteoak,A", "O'Brae, Ann", "Reed-Whiteoak Ann", "Dr. Whiteoak",
+               "A. Whiteoak", "A Whiteoak", "Ann Whiteoak 1940", "Nurse Whiteoak", "Åse Østby"],
+    "initials and a date of birth": ["AW05011940", "AW-5/1/40", "aw 05-01-1940"],
+    "initials and a year": ["AW1940", "aw-1940", "AMW 1940", "1940AW", "1940-aw"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("what", "cell"), [(what, cell) for what, cells in PEOPLES.items() for cell in cells])
+@pytest.mark.parametrize("column", ["resident", "assessor", "therapist"])
+def test_a_pseudonym_of_a_person_that_looks_like_somebody_stops_the_run(column, what, cell):
+    table = {"resident": "residents", "assessor": "measurements", "therapist": "sessions"}[column]
+    assert refused(table, column, "R0001", cell, "R0003") == (
+        f"{table}.csv row 3, column their {column}: looks like {what}; replace every {column} with a pseudonym that "
+        "means nothing, and export again"
+    )
+
+
+@pytest.mark.parametrize("cell", ["Room 12", "rm 12-B", "Bed 3", "12A", "112-b", "1204C"])
+def test_a_resident_who_is_a_room_or_bed_stops_the_run(cell):
+    assert "looks like a room or bed" in refused("residents", "resident", "R0001", cell)
+
+
+@pytest.mark.parametrize(
+    ("table", "column"), [("wounds", "wound"), ("residents", "facility"), ("measurements", "wound"), ("spans", "wound")]
+)
+@pytest.mark.parametrize("cell", ["MRN 4471", "who@where.org", "555-123-4567", "1940-05-01", "x" * 65])
+def test_no_pseudonym_of_any_kind_may_look_like_a_number_or_address_of_somebody(table, column, cell):
+    assert "looks like" in refused(table, column, "K7", cell)
+
+
+ALIKE = {
+    "resident": [["R0412", "R0413"], ["101", "102"], ["12345"], ["AB1901", "AB1902", "AB1999"], ["otter", "maple"],
+                 ["Resident A", "Resident B"], ["patient 12"], ["pr-kelp-01"], ["K7-1940"], ["A1940", "B1950"],
+                 ["3f2b8c1e-5d6a-4b7c-8d9e-0a1b2c3d4e5f"], ["AB0007", "AB1940", "CD0012", "CD1950"], ["12E", "101X"]],
+    "wound": [["W012"], ["101A", "12b"], ["R1 left heel"], ["AW1940"], ["W-1-a"], ["2026-01"]],
+    "facility": [["Quellmoor"], ["The house by the old mill pond"], ["Alder Park"], ["F1"]],
+    "assessor": [["N12"], ["RN 3"], ["Nurse C"], ["wn-07"]],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("column", "cells"), [(column, cells) for column, sets in ALIKE.items() for cells in sets])
+def test_a_pseudonym_that_only_resembles_one_of_these_passes(column, cells):
+    table = {"resident": "residents", "wound": "wounds", "facility": "residents", "assessor": "measurements"}[column]
+    assert typed(table, column, *cells) == (cells, [])
+
+
+def test_initials_and_a_year_of_one_person_in_many_rows_are_no_running_code():
+    assert "initials and a year" in refused("wounds", "resident", "AW1940", "AW1940", "AW1940")
+
+
+def test_one_somebody_among_a_running_code_stops_the_run():
+    assert "row 4" in refused("residents", "resident", "AB1901", "AB1902", "CW1940", "AB1903")
+
+
+def test_the_dash_of_a_needed_pseudonym_costs_the_row():
+    frame, faults = screen_column("wounds", "resident", "R1", "-")
+    assert len(frame) == 1
+    assert faults == [(3, "blank")]
+
+
+def test_a_needed_word_outside_the_list_costs_the_row():
+    frame, faults = screen_column("sessions", "modality", "laser", "ultrasound", "")
+    assert list(frame["modality"]) == ["ultrasound"]
+    assert faults == [(2, "unreadable"), (4, "blank")]

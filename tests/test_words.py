@@ -1,0 +1,144 @@
+"""How numbers, days and names are said, and that no page uses a word it may never use."""
+
+import re
+from datetime import date
+
+import pytest
+from bs4 import BeautifulSoup
+
+from kit import words
+from kit.plan import Plan, day_of
+
+NAN = float("nan")
+
+
+def plan_of(**windows):
+    basis = "limited_data_set" if windows else "safe_harbor"
+    regimens = [{"name": "ultrasound", "modality": "ultrasound"}]
+    program = {"name": "Invented", "basis": basis}
+    return Plan.model_validate({"program": program, "windows": windows, "regimens": regimens})
+
+
+DATED = plan_of(quarter_begins=date(2026, 4, 1), cutoff=date(2026, 6, 30))
+NUMBERED = plan_of(quarter_begins=110, cutoff=200)
+UNDATED = plan_of()
+
+
+# --- numbers ---
+
+
+@pytest.mark.parametrize(
+    ("part", "whole", "said"),
+    [
+        (118, 184, "64% (118 of 184)"),  # 118 / 184 = 0.641
+        (0, 7, "0% (0 of 7)"),
+        (7, 7, "100% (7 of 7)"),
+        (0, 0, "none"),
+    ],
+)
+def test_percent_carries_its_count(part, whole, said):
+    assert words.percent(part, whole) == said
+
+
+@pytest.mark.parametrize(("share", "said"), [(0.314, "31"), (0.0, "0"), (1.0, "100"), (NAN, "–"), (None, "–")])
+def test_a_share_is_whole_wounds_of_a_hundred(share, said):
+    assert words.of_hundred(share) == said
+
+
+def test_a_share_has_its_range_in_brackets():
+    assert words.of_hundred_range(0.314, 0.219, 0.401) == "31 (22 to 40)"
+
+
+def test_a_share_that_cannot_be_had_has_no_range():
+    assert words.of_hundred_range(NAN, 0.2, 0.4) == "–"
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ((2.345,), "2.3"),
+        ((2.0, 1.0, 3.25), "2.0 (1.0 to 3.2)"),
+        ((0.0, 0.0, 0.0), "0.0 (0.0 to 0.0)"),
+        ((NAN, 1.0, 3.0), "–"),
+    ],
+)
+def test_weeks_have_one_decimal_and_a_range_where_there_is_one(given, said):
+    assert words.weeks(*given) == said
+
+
+@pytest.mark.parametrize(("number", "said"), [(0, "0 wounds"), (1, "1 wound"), (12, "12 wounds")])
+def test_a_count_agrees_with_its_noun(number, said):
+    assert words.count(number, "wound") == said
+
+
+def test_events_per_hundred_carry_their_count():
+    assert words.per_hundred(3, 120).split() == "2.5 per 100 sessions (3 in 120)".split()  # 100 x 3 / 120
+    assert words.per_hundred(0, 0) == "none"
+
+
+def test_a_median_is_told_in_days_and_one_not_reached_is_not_a_number():
+    assert "day 84" in words.median_day(84.0, drawn=True)
+    not_reached, not_drawn = words.median_day(NAN, drawn=True), words.median_day(NAN, drawn=False)
+    assert not_drawn == "–"
+    assert not_reached != not_drawn
+    assert not re.search(r"\d", not_reached)
+
+
+# --- days and names ---
+
+
+def test_a_day_is_a_date_where_there_is_a_calendar():
+    assert words.day(day_of(date(2026, 6, 30)), DATED) == "30 June 2026"
+    assert words.day(0, DATED) == "1 January 2000"
+
+
+def test_a_day_is_a_number_where_days_are_counted():
+    assert words.day(200, NUMBERED) == "day 200"
+
+
+def test_a_day_that_the_basis_forbids_is_said_to_be_so():
+    assert words.day(UNDATED.cutoff, UNDATED) == "not computable under this basis"
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [("rows_in", "Rows in the export"), ("median_size", "Median size"), ("Tarnwick", "Tarnwick"), ("", "")],
+)
+def test_a_name_is_said_as_a_person_would(name, said):
+    assert words.label(name) == said
+
+
+# --- words that may never appear ---
+
+
+def forbidden_in(text):
+    """The forbidden words in a text, whole words alone, whatever their case."""
+    return [word for word in words.FORBIDDEN if re.search(rf"\b{re.escape(word)}\b", text, re.IGNORECASE)]
+
+
+def readable(html):
+    """All that a person can read or hear of a page: text, notebooks' code, descriptions of pictures."""
+    page = BeautifulSoup(html, "html.parser")
+    for style in page.find_all("style"):
+        style.extract()
+    return " ".join([page.get_text(" "), *(picture["alt"] for picture in page.find_all("img"))])
+
+
+def test_the_search_finds_whole_words_in_any_case_and_in_descriptions():
+    assert forbidden_in("This Proves it.") == ["proves"]
+    assert forbidden_in("below the standard of care") == ["standard of care"]
+    assert forbidden_in("because the probability of ranking improves") == []
+    assert forbidden_in(readable('<style>rank</style><p>fine</p><img alt="the best">')) == ["best"]
+
+
+def test_the_page_uses_no_forbidden_word(reported):
+    text = readable((reported / "internal" / "page.html").read_text(encoding="utf-8"))
+    assert "Not yet compared" in text
+    assert forbidden_in(text) == []
+
+
+def test_no_notebook_uses_a_forbidden_word(reported):
+    pages = sorted((reported / "internal").glob("0*.html"))
+    assert len(pages) >= 4
+    told = {page.name: forbidden_in(readable(page.read_text(encoding="utf-8"))) for page in pages}
+    assert told == {page.name: [] for page in pages}

@@ -30,7 +30,7 @@ FAULTS: dict[str, Fault] = {
         Fault("blank", SET_ASIDE, "A cell without which the row means nothing is empty."),
         Fault("unreadable", SET_ASIDE, "A day or word without which the row means nothing cannot be read."),
         Fault("duplicate", SET_ASIDE, "The same row stands twice."),
-        Fault("clash", SET_ASIDE, "Two rows say different things of the same thing; the larger, or else the fuller, stays."),
+        Fault("clash", SET_ASIDE, "Two rows contradict each other; the larger, or else the fuller, stays."),
         Fault("orphan", SET_ASIDE, "It points to a person or wound that the export does not hold."),
         Fault("astray", SET_ASIDE, "A session that cannot be tied to one wound."),
         Fault("future", SET_ASIDE, "It is dated after the cut-off, so it was not known then."),

@@ -1,4 +1,4 @@
-"""Every column of a frame that the kit returns and that is not already a column of the export: one name, one meaning."""
+"""Every column the kit returns that is not already a column of the export: one name, one meaning."""
 
 from __future__ import annotations
 

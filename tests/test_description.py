@@ -91,7 +91,7 @@ def test_shares_of_a_group_add_up_to_one():
 
 
 def test_the_range_holds_the_share_and_comes_from_whole_residents():
-    """Ten wounds of one resident close or not together: no draw can tell them apart, so the range is everything or nothing."""
+    """Ten wounds of one resident close together, ten of another stay open: the range is everything or nothing."""
     one_person = TWENTY.assign(resident=["R1"] * 10 + ["R2"] * 10)
     everybody = group(describe(one_person, PLAN, draws=400), BEFORE)
     assert (everybody["closed_low"], everybody["closed_high"]) == (0, 1)

@@ -1,4 +1,4 @@
-"""The kit against the invented exports, whose truth is known: every planted fault and start is found, and nothing else."""
+"""The kit against the invented exports: every planted fault and start is found, and nothing else."""
 
 import json
 from pathlib import Path

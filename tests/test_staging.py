@@ -13,9 +13,7 @@ def measured(*stages, wound="w1"):
     """One wound, staged every seven days; "-" is a measurement without a stage."""
     charted = [None if stage == "-" else stage for stage in stages]
     days = range(0, 7 * len(charted), 7)
-    return pd.DataFrame(
-        {"wound": wound, "day": days, "stage": charted, "source_row": range(2, 2 + len(charted))}
-    )
+    return pd.DataFrame({"wound": wound, "day": days, "stage": charted, "source_row": range(2, 2 + len(charted))})
 
 
 def injuries(*wounds, kind="pressure_injury"):

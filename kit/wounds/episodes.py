@@ -57,7 +57,8 @@ def episodes(
 
 COLUMNS = [
     "wound", "resident", "facility", "kind", "site", "entry_day", "entry_size", "entry_stage", "last_open_day",
-    "end_day", "outcome", "confirmed", "reopened", "vanished", "regimen", "start_day", "running", "in_cohort", "left_out",
+    "end_day", "outcome", "confirmed", "reopened", "vanished", "regimen", "start_day", "running", "in_cohort",
+    "left_out",
 ]  # fmt: skip
 
 

@@ -30,7 +30,7 @@ from tests.exports import (
     plan_of,
 )
 
-slow = settings(deadline=None, derandomize=True, max_examples=15)
+slow = settings(deadline=None, derandomize=True, max_examples=12)
 
 
 def faults(**tables):

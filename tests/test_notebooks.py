@@ -112,9 +112,12 @@ def _name(part):
 
 
 def _of_the_outputs(cell):
-    if cell.execution_count is not None:
+    checked = cell.source.startswith(CHECKED)
+    if cell.execution_count is not None and not checked:
         yield "has an execution count"
-    if cell.outputs and not cell.source.startswith(CHECKED):
+    if cell.execution_count is None and checked and cell.outputs:
+        yield "has outputs and no execution count, which nbval refuses"
+    if cell.outputs and not checked:
         yield "has outputs, and is not checked"
     for output in cell.outputs:
         shown = output.output_type == "display_data" and output.metadata.get("text/html") == MARK
@@ -178,9 +181,14 @@ def a_tidy_notebook():
     )
 
 
+def checked(node, output):
+    """The notebook's checked cell as it stands after a run."""
+    node.cells[6].outputs, node.cells[6].execution_count = [nbformat.from_dict(output)], 5
+
+
 def test_a_tidy_notebook_has_no_problems():
     node = a_tidy_notebook()
-    node.cells[6].outputs = [nbformat.from_dict(SHOWN)]
+    checked(node, SHOWN)
     assert problems("01-what-was-sent.ipynb", node) == []
 
 
@@ -299,11 +307,16 @@ def shown_unchecked(node):
 
 
 def printed_and_checked(node):
-    node.cells[6].outputs = [nbformat.v4.new_output("stream", text="5 wounds")]
+    checked(node, {"output_type": "stream", "name": "stdout", "text": "5 wounds"})
 
 
 def shown_with_plain_text(node):
-    node.cells[6].outputs = [nbformat.from_dict(SHOWN | {"data": {"text/html": "<p>5</p>", "text/plain": "5"}})]
+    checked(node, SHOWN | {"data": {"text/html": "<p>5</p>", "text/plain": "5"}})
+
+
+def checked_uncounted(node):
+    checked(node, SHOWN)
+    node.cells[6].execution_count = None
 
 
 def path_in_markdown(node):
@@ -329,6 +342,7 @@ def path_in_markdown(node):
         (shown_unchecked, "cell 5 has outputs, and is not checked"),
         (printed_and_checked, "cell 7 has an output that show() did not emit"),
         (shown_with_plain_text, "cell 7 has an output that show() did not emit"),
+        (checked_uncounted, "cell 7 has outputs and no execution count, which nbval refuses"),
         (path_in_markdown, "cell 1 names an absolute path"),
     ],
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import hashlib
+import re
 import tomllib
 from datetime import date, timedelta
 from pathlib import Path
@@ -20,6 +21,8 @@ BASES = {
     "expert_determination": "an expert's determination (45 CFR 164.514(b)(1))",
     "safe_harbor": "safe harbor (45 CFR 164.514(b)(2))",
 }
+# Names of the kit's own groups: two groups of one name could not be told apart.
+TAKEN = ("any modality", "before any modality", "no modality", "several at once", "outside the plan", "all")
 Kind = Literal[KINDS]
 Stage = Literal[STAGES]
 
@@ -124,6 +127,10 @@ class Plan(_Part):
         names = [regimen.name for regimen in self.regimens]
         if len(set(names)) < len(names):
             raise ValueError("two regimens carry the same name; give each its own")
+        if not all(re.fullmatch(r"[ -~\u00a0-\u024f]+", name) for name in names):
+            raise ValueError("a regimen's name holds letters that the figures lack; write it in Latin letters")
+        if any(name.lower() in TAKEN for name in names):
+            raise ValueError(f"a regimen carries a name that the pages use themselves ({', '.join(TAKEN)}); rename it")
         self._windows_fit()
         return self
 

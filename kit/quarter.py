@@ -15,7 +15,11 @@ from kit.wounds.regimens import OTHER, given, meets
 
 @dataclass(frozen=True)
 class Activity:
-    """Counts of one window. Where the export shares no calendar the window is the whole export."""
+    """Counts of one window. Where the export shares no calendar the window is the whole export.
+
+    `reactions` is None where no session given says anything of reactions; without `status_recorded` every session
+    counts as given. What was not recorded is never told as nought.
+    """
 
     begins: int | None
     ends: int | None
@@ -27,7 +31,8 @@ class Activity:
     given: int
     shortened: int
     missed: int
-    reactions: int
+    status_recorded: bool
+    reactions: int | None
     closed: int
     measurements: int
     weeks_in_view: int
@@ -52,12 +57,18 @@ def activity(study: Study) -> Activity:
         given=delivered["given"],
         shortened=delivered["shortened"],
         missed=delivered["missed"],
-        reactions=int((treated["reaction"].notna() & (treated["reaction"] != "none")).sum()),
+        status_recorded=sessions.empty or bool(sessions["status"].notna().any()),
+        reactions=_reactions(treated),
         closed=len(_closed_in_quarter(study.episodes, study.plan)),
         measurements=len(within(study.measurements, study.plan)),
         weeks_in_view=len(weeks),
         weeks_measured=int(weeks["fresh"].sum()),
     )
+
+
+def _reactions(treated: pd.DataFrame) -> int | None:
+    recorded = treated["reaction"].notna()
+    return int((recorded & (treated["reaction"] != "none")).sum()) if recorded.any() or treated.empty else None
 
 
 def within(frame: pd.DataFrame, plan: Plan, day: str = "day") -> pd.DataFrame:
@@ -115,6 +126,8 @@ def weeks_by_regimen(weeks: pd.DataFrame) -> pd.DataFrame:
     table = grouped.agg(
         weeks=("week", "size"), fresh=("fresh", "sum"), sessions=("sessions", "sum"), minutes=("minutes", "sum")
     )
+    # No minutes beside sessions means that nobody wrote them down.
+    table = table.assign(minutes=table["minutes"].mask((table["minutes"] == 0) & (table["sessions"] > 0)))
     return table.sort_values("regimen", key=lambda names: names != UNTREATED, kind="stable", ignore_index=True)
 
 
@@ -128,5 +141,7 @@ def _closed_in_quarter(episodes: pd.DataFrame, plan: Plan) -> pd.DataFrame:
 
 
 def _weeks_in_quarter(study: Study) -> pd.DataFrame:
-    weeks = course(study.episodes, study.measurements, study.sessions, study.plan)
+    """The weeks that end in the quarter, of wounds that were still in view when it began."""
+    open_then = _open_in_quarter(study.episodes, study.plan)
+    weeks = course(open_then, study.measurements, study.sessions, study.plan)
     return within(weeks, study.plan, "week_ends")

@@ -22,7 +22,7 @@ def received(study: Study) -> str:
     """What the facility sent, and how much of it could be used."""
     account, faults = study.account, study.faults.drop_duplicates(["table", "source_row", "fate"])
     rows_in, aside = int(account["rows_in"].sum()), int(account["set_aside"].sum())
-    said = f"The export holds {rows_in:,} rows in {len(study.sources)} tables; "
+    said = f"The whole export holds {rows_in:,} rows in {len(study.sources)} tables; "
     said += f"{percent(rows_in - aside, rows_in)} were kept."
     if faults.empty:
         return f"{said} No fault was found."
@@ -38,8 +38,7 @@ def cared_for(episodes: pd.DataFrame, done: Activity) -> str:
     said += f" ({_by_regimen(started)})." if len(started) else "."
     if not done.planned:
         return f"{said} No session was planned {_when(done)}."
-    share = percent(done.given + done.shortened, done.planned)
-    return f"{said} {_when(done).capitalize()} {share} of planned sessions were given."
+    return f"{said} {_delivered(done)[0]}"
 
 
 def _by_regimen(started: pd.DataFrame) -> str:
@@ -83,10 +82,18 @@ def this_quarter(done: Activity, description: Description, plan: Plan) -> pd.Dat
 
 
 def _delivered(done: Activity) -> list[str]:
+    """How much of what was planned was given, and then the reactions; what was not recorded is said to be so."""
     taken = done.given + done.shortened
     if not done.planned:
         return [f"No session was planned {_when(done)}."]
-    said = [f"Of planned sessions {percent(taken, done.planned)} were given, {done.shortened} of them shortened."]
+    if not done.status_recorded:
+        said = [f"The export holds {count(done.planned, 'session')} {_when(done)} and does not say which were missed."]
+    else:
+        said = [
+            f"Of sessions planned {_when(done)} {percent(taken, done.planned)} were given, {done.shortened} shortened."
+        ]
+    if done.reactions is None:
+        return [*said, "Reactions were not recorded."]
     return [*said, f"Reactions recorded: {per_hundred(done.reactions, taken)}."] if taken else said
 
 

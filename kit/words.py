@@ -80,6 +80,11 @@ def per_hundred(events: int, sessions: int) -> str:
     return "none" if not sessions else f"{100 * events / sessions:.1f} per 100 sessions ({events} in {sessions})"
 
 
+def when(plan: Plan) -> str:
+    """The window in which things were done: the quarter, or the whole export where there is no calendar."""
+    return "in the whole export" if plan.cutoff is None else "in the quarter"
+
+
 def day(number: int | None, plan: Plan) -> str:
     """A day as a date, or as a day number where there is no calendar."""
     if number is None:

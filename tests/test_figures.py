@@ -87,6 +87,12 @@ def test_every_group_large_enough_has_a_panel_with_its_counts_and_its_clock():
     assert clocks == ["Weeks from first measurement", "Weeks from first session"]
 
 
+def test_a_name_with_a_dollar_sign_is_drawn_as_it_stands():
+    figure = figure_of(**{r"everybody at $\frac$": True, "ultrasound": False})
+    assert png(figure)
+    assert r"$\frac$" in panels(figure)[0].get_title(loc="left")
+
+
 def test_a_group_too_small_is_counted_and_not_drawn():
     figure = figure_of(everybody=True, ultrasound=False)
     assert len(panels(figure)) == 1

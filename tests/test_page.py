@@ -40,6 +40,12 @@ def page(html):
     return BeautifulSoup(html, "html.parser")
 
 
+def test_what_was_not_recorded_is_not_told_as_nought():
+    _, told = small_page(sessions="wound day modality\nW1 120 ultrasound\n")
+    assert "not recorded 1 session; the export does not say which were missed" in told
+    assert "Reactions recorded not recorded" in told
+
+
 def text_of(html):
     """The text of the page with single blanks, styles left out."""
     page = BeautifulSoup(html, "html.parser")
@@ -109,7 +115,7 @@ def test_rows_kept_and_set_aside_add_up_for_every_table_and_for_all(html, page, 
     assert told["measurements"][2] == 5 and told["sessions"][2] == 2  # the planted faults
     # 30 residents, 40 wounds, 2 departures, and the measurements and sessions
     rows_in = 72 + invented.rows["measurements"] + invented.rows["sessions"]
-    assert f"rows set aside 1% (7 of {rows_in})" in text_of(html)
+    assert f"rows set aside of the whole export 1% (7 of {rows_in})" in text_of(html)
 
 
 def test_faults_are_counted_by_row(page):
@@ -153,7 +159,7 @@ def test_where_all_is_well_every_count_of_faults_is_nought():
     found, told = small_page(departures="resident day reason\nR1 150 left\nR2 160 left\nR3 170 left\n")
     assert found["faults"] == []
     assert (
-        "rows set aside 0% (0 of 16)" in told
+        "rows set aside of the whole export 0% (0 of 16)" in told
     )  # residents, wounds, measurements, departures 3 each, 2 sessions, 2 spans
 
 

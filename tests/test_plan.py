@@ -53,6 +53,8 @@ def test_a_misspelt_key_is_told_before_what_it_left_missing():
         (PLAN + "[sizes]\nfresh_days = 0\n", "sizes.fresh_days: Input should be greater than or equal to 1"),
         (PLAN + '[cohort]\nkinds = ["venus"]\n', "cohort.kinds.0: Input should be 'pressure_injury', "),
         (PLAN.replace('name = "ultrasound"', 'name = "stimulation"'), "the plan as a whole: two regimens carry the"),
+        (PLAN.replace('name = "ultrasound"', 'name = "Any modality"'), "the plan as a whole: a regimen carries a name"),
+        (PLAN.replace('name = "ultrasound"', 'name = "電気"'), "the plan as a whole: a regimen's name holds letters"),
     ],
 )
 def test_a_plan_that_lacks_or_breaks_a_rule_says_which(text, said):

@@ -41,14 +41,14 @@ def test_rows_kept_and_rows_with_a_fault_are_counted(study, invented):
     rows = sum(invented.rows.values())
     # 7 set aside; one row had its length and width exchanged; the same row lost a depth and a word
     share = f"{100 * (rows - 7) / rows:.0f}% ({rows - 7} of {rows})"
-    expected = f"The export holds {rows} rows in 5 tables; {share} were kept. "
+    expected = f"The whole export holds {rows} rows in 5 tables; {share} were kept. "
     assert received(study) == expected + "Rows with a fault: 7 set aside, 1 repaired, 1 kept with a mark."
 
 
 def test_an_export_without_a_fault_says_so():
     study = drawn("wound day length width state\nW1 10 4 3 open\nW1 190 2 2 open\n")
     # 1 wound and 2 measurements
-    assert received(study) == "The export holds 3 rows in 2 tables; 100% (3 of 3) were kept. No fault was found."
+    assert received(study) == "The whole export holds 3 rows in 2 tables; 100% (3 of 3) were kept. No fault was found."
 
 
 # --- who had which care ---
@@ -60,7 +60,7 @@ def test_wounds_that_started_are_counted_by_what_they_started(study):
     share = f"{100 * taken / done.planned:.0f}% ({taken} of {done.planned})"
     assert cared_for(study.episodes, done) == (
         "Of 40 wounds in the cohort, 14 started a modality (11 monopolar, 3 ultrasound). "
-        f"In the quarter {share} of planned sessions were given."
+        f"Of sessions planned in the quarter {share} were given, {done.shortened} shortened."
     )
 
 
@@ -130,8 +130,8 @@ def test_what_is_said_of_the_quarter_comes_from_its_activity(study, found):
     assert said[:5] == [
         f"In the quarter {done.wounds_open} wounds stood open and {done.wounds_treated} wounds "
         "had at least one session.",
-        f"Of planned sessions {100 * taken / done.planned:.0f}% ({taken} of {done.planned}) were given, "
-        f"{done.shortened} of them shortened.",
+        f"Of sessions planned in the quarter {100 * taken / done.planned:.0f}% ({taken} of {done.planned}) were given, "
+        f"{done.shortened} shortened.",
         f"Reactions recorded: {100 * done.reactions / taken:.1f} per 100 sessions ({done.reactions} in {taken}).",
         f"Seen to close in the quarter, treated or not: {done.closed} wounds.",
         f"A fresh size was known in {100 * done.weeks_measured / done.weeks_in_view:.0f}% "
@@ -162,15 +162,24 @@ def test_with_no_session_planned_nothing_is_said_of_sessions_or_reactions():
 def test_where_every_session_was_missed_nothing_is_said_of_reactions():
     study = drawn(**TWO_HOUSES | {"sessions": "wound day modality status\nW1 120 ultrasound missed\n"})
     said = " ".join(everything_said(study))
-    assert "Of planned sessions 0% (0 of 1) were given, 0 of them shortened." in said
+    assert "Of sessions planned in the quarter 0% (0 of 1) were given, 0 shortened." in said
     assert "eaction" not in said
+
+
+def test_what_the_sessions_do_not_record_is_said_to_be_missing_and_never_nought():
+    study = drawn(**TWO_HOUSES | {"sessions": "wound day modality\nW1 120 ultrasound\n"})
+    done = activity(study)
+    assert (done.status_recorded, done.reactions) == (False, None)
+    said = " ".join(everything_said(study))
+    assert "The export holds 1 session in the quarter and does not say which were missed." in said
+    assert "Reactions were not recorded." in said
 
 
 def test_without_a_calendar_no_quarter_is_spoken_of():
     study = drawn(**TWO_HOUSES | {"plan": SAFE_HARBOR})
     said = everything_said(study)
     assert not [sentence for sentence in said if "quarter" in sentence]
-    assert "In the whole export 100% (2 of 2) of planned sessions were given." in " ".join(said)
+    assert "Of sessions planned in the whole export 100% (2 of 2) were given, 0 shortened." in " ".join(said)
 
 
 # --- the provenance line ---

@@ -80,14 +80,16 @@ def _say_undrawn(spare: Axes | None, undrawn: pd.DataFrame) -> None:
     lines = [f"{label(group.group)}: {count(group.wounds, 'wound')}" for group in undrawn.itertuples()]
     if lines:
         said = "Too few to draw\n\n" + "\n".join(lines)
-        spare.text(0.08, 0.95, said, va="top", fontsize=9, color=INK, transform=spare.transAxes, **FONT)
+        spare.text(
+            0.08, 0.95, said, va="top", fontsize=9, color=INK, transform=spare.transAxes, parse_math=False, **FONT
+        )
 
 
 def _wrapped(name: str) -> str:
     return "\n".join(textwrap.wrap(name, 18)) if len(name) > 18 else f"{name}\n"
 
 
-_TITLE = {"fontsize": 9, "color": INK, "loc": "left", **FONT}
+_TITLE = {"fontsize": 9, "color": INK, "loc": "left", "parse_math": False, **FONT}
 
 
 def _panel(axis: Axes, curve: pd.DataFrame, horizon_weeks: int) -> None:

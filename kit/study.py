@@ -65,7 +65,9 @@ class Study:
         Raises ExportError where no resident belongs to it.
         """
         if facility not in self.facilities:
-            raise ExportError(f"no resident belongs to that facility; the export names {', '.join(self.facilities)}")
+            raise ExportError(
+                f"no resident belongs to that facility; the export names {', '.join(self.facilities) or 'none at all'}"
+            )
         people = self.residents[self.residents["facility"] == facility]
         wounds = self.wounds[self.wounds["resident"].isin(people["resident"])]
         return replace(

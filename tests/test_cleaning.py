@@ -112,9 +112,9 @@ def test_clash_after_exchanging_width_and_length():
 
 
 def test_clash_of_two_persons_of_one_name_keeps_the_fuller_row():
-    out = cleaned(residents="resident,facility,age\nR1,,81\nR1,Alder,81\nR2,Birch,77\n")
+    out = cleaned(residents="resident,facility,age\nR1,Alder,\nR1,Birch,81\nR2,Birch,77\n")
     assert lines(out.faults) == [("residents", 2, "clash")]
-    assert list(out.tables["residents"]["facility"]) == ["Alder", "Birch"]
+    assert list(out.tables["residents"]["age"]) == [81, 77]
 
 
 def test_clash_of_two_wounds_of_one_name():

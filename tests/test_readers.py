@@ -1,6 +1,8 @@
 """Readers: whatever a CSV, Parquet or Excel file does to a table, its text and its row numbers come out right."""
 
 import math
+import warnings
+import zipfile
 from datetime import date, datetime, time
 
 import openpyxl
@@ -298,6 +300,21 @@ def test_empty_rows_of_a_sheet_keep_the_numbers_of_the_others(workbook):
         2,
         4,
     ]
+
+
+def test_what_a_workbook_says_wrongly_of_itself_is_neither_believed_nor_shown(workbook):
+    """Some tools write a size of one cell for every sheet, and no styles, of which openpyxl warns."""
+    book = workbook(wounds=WOUND_ROWS, measurements=[["wound", "day"], ["W1", 10], ["W1", 17]])
+    with zipfile.ZipFile(book) as parts:
+        content = {name: parts.read(name) for name in parts.namelist()}
+    content["xl/worksheets/sheet2.xml"] = content["xl/worksheets/sheet2.xml"].replace(b'ref="A1:B3"', b'ref="A1"')
+    content["xl/styles.xml"] = b'<styleSheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"/>'
+    with zipfile.ZipFile(book, "w") as parts:
+        for name, part in content.items():
+            parts.writestr(name, part)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert list(read_export(book)["measurements"].rows["day"]) == ["10", "17"]
 
 
 def test_a_sheet_named_in_the_map_is_read(workbook):

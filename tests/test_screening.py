@@ -233,6 +233,17 @@ def test_a_day_that_is_needed_costs_the_row_and_another_only_a_mark():
     )  # fmt: skip
 
 
+def test_digits_in_a_row_are_a_day_only_where_all_eight_are_there():
+    frame, faults = screen_column("measurements", "day", "20260111", "2026111", plan=CALENDAR, format="YYYYMMDD")
+    assert list(frame["source_row"]) == [2]
+    assert faults == [(3, "unreadable")]
+
+
+def test_a_row_with_two_faults_that_cost_it_is_set_aside_once():
+    out = screened(measurements="wound,day\nW1,10\n,soon\n")
+    assert lines(out.faults) == [("measurements", 3, "blank")]
+
+
 @pytest.mark.parametrize("odd", ["03/09/2026", "20260309", "09.03.2026", "9-Mar-2026"])
 def test_days_written_in_more_than_one_way_stop_the_run(odd):
     said = refused("measurements", "day", "2026-03-08", odd, plan=CALENDAR)

@@ -43,7 +43,7 @@ class Cells:
     def not_known(self) -> pd.Series:
         """Which words only say that nothing is known."""
         told = {word for word, meaning in self.meant.items() if meaning == UNKNOWN}
-        return self.folded.isin((NOT_KNOWN - set(self.meant)) | told)
+        return self.folded.isin(NOT_KNOWN | told)
 
     @property
     def where(self) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-
 import pandas as pd
 
 from kit.faults import ExportError
@@ -83,13 +81,7 @@ def _day_numbers(words: pd.Series, written: str) -> pd.Series:
         numbers = pd.to_numeric(words, errors="coerce")
         return numbers.where((numbers % 1 == 0) & (numbers.abs() < FARTHEST)).astype("Int64")
     dates = words.str.replace(r"[T ]\d{1,2}:\d{2}.*$", "", regex=True)
-    whole = dates.where(dates.str.fullmatch(_shape(written)).astype(bool))
-    stamps = pd.to_datetime(whole, format=DAY_FORMATS[written], errors="coerce")
+    if written == "YYYYMMDD":
+        dates = dates.where(dates.str.len() == 8)  # 2026111 could be either of two days
+    stamps = pd.to_datetime(dates, format=DAY_FORMATS[written], errors="coerce")
     return ((stamps - pd.Timestamp(EPOCH)) / pd.Timedelta(days=1)).astype("Int64")
-
-
-def _shape(written: str) -> str:
-    """strptime takes 3/4/25 for %m/%d/%Y; the shape of the format keeps the year's digits honest."""
-    parts = {"YYYY": r"\d{4}", "MON": r"[A-Za-z]{3}", "MM": r"\d{1,2}", "DD": r"\d{1,2}", "YY": r"\d{2}"}
-    pattern = re.sub("YYYY|MON|MM|DD|YY|[.]", lambda part: parts.get(part[0], r"\."), written)
-    return pattern.replace("{1,2}", "{2}") if written == "YYYYMMDD" else pattern

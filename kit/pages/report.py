@@ -71,7 +71,8 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
 def _refuse_empty(study: Study) -> None:
     if not study.episodes["entry_day"].notna().any():
         raise ExportError(
-            "no wound was ever measured open before the cut-off; check the cut-off, the column map, and that wounds and residents name the same people"
+            "no wound was ever measured open before the cut-off; check the cut-off, the column map, and that wounds "
+            "and residents name the same people"
         )
 
 

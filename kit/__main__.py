@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
+import traceback
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parents[1]
@@ -20,7 +21,7 @@ EXAMPLES = """examples:
 
 
 def main(given: list[str] | None = None) -> int:
-    """Run one command; 0 when it did what was asked, 1 when the input stopped it, 2 when it was asked wrongly."""
+    """Run one command: 0 done, 1 stopped by the input, 2 asked wrongly, 3 stopped by a fault of the kit itself."""
     asked = _parser().parse_args(given)
     from kit.faults import ExportError
     from kit.plan import PlanError
@@ -30,6 +31,21 @@ def main(given: list[str] | None = None) -> int:
     except (ExportError, PlanError) as stopped:
         print(f"Stopped: {stopped}", file=sys.stderr)
         return 1
+    except OSError as stopped:
+        told = f"{stopped.strerror or type(stopped).__name__}: {Path(stopped.filename or '').name}"
+        print(f"Stopped: {told}", file=sys.stderr)
+        return 1
+    except Exception as fault:  # a traceback may quote what stands in the export
+        told = f"{type(fault).__name__}, {_where(fault)}"
+        print(f"Stopped by a fault of the kit itself ({told}); please report this line", file=sys.stderr)
+        return 3
+
+
+def _where(fault: Exception) -> str:
+    """The innermost line of the kit that a fault passed through: file and line, no content."""
+    ours = HERE / "kit"
+    lines = [frame for frame in traceback.extract_tb(fault.__traceback__) if Path(frame.filename).is_relative_to(ours)]
+    return f"{Path(lines[-1].filename).name} line {lines[-1].lineno}" if lines else "outside it"
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -52,7 +68,7 @@ def _parser() -> argparse.ArgumentParser:
     invent = commands.add_parser("invent", help="make the invented exports again")
     invent.add_argument("folder", nargs="?", type=Path, default=HERE / "data" / "synthetic", help="where they go")
     invent.set_defaults(run=_invent)
-    dictionary = commands.add_parser("dictionary", help="print the data dictionary")
+    dictionary = commands.add_parser("dictionary", help="print the keys of the plan and the data dictionary")
     dictionary.set_defaults(run=_dictionary)
     return parser
 
@@ -83,9 +99,10 @@ def _invent(asked: argparse.Namespace) -> int:
 
 
 def _dictionary(asked: argparse.Namespace) -> int:
+    from kit.plan import plan_keys
     from kit.vocabulary import dictionary
 
-    print(dictionary(), end="")
+    print(plan_keys(), dictionary(), sep="\n", end="")
     return 0
 
 

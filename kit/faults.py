@@ -32,7 +32,7 @@ FAULTS: dict[str, Fault] = {
         Fault("duplicate", SET_ASIDE, "The same row stands twice."),
         Fault("clash", SET_ASIDE, "Two rows contradict each other; the larger, or else the fuller, stays."),
         Fault("orphan", SET_ASIDE, "It points to a person or wound that the export does not hold."),
-        Fault("astray", SET_ASIDE, "A session that cannot be tied to one wound."),
+        Fault("astray", SET_ASIDE, "A session or surgical closure that cannot be tied to one wound."),
         Fault("future", SET_ASIDE, "It is dated after the cut-off, so it was not known then."),
         Fault("after_death", SET_ASIDE, "It is dated after the recorded day of death."),
         Fault("backwards", SET_ASIDE, "It ends before it begins."),
@@ -46,8 +46,13 @@ FAULTS: dict[str, Fault] = {
         Fault("mixed", MARKED, "Sizes of one wound were found in more than one way; they do not compare."),
         Fault("staged", MARKED, "A wound that is not a pressure injury carries a stage; the stage is not read."),
         Fault("backstaged", MARKED, "A pressure injury is charted at a lower stage than before; the deepest stands."),
+        Fault(
+            "unsaid", MARKED,
+            "Seen again within the bed hold after a stay in hospital whose return is not recorded; the return is taken "
+            "from that.",
+        ),
         Fault("reopened", MARKED, "Recorded closed, then open again."),
-        Fault("vanished", MARKED, "Last seen open, then nothing: no closing, no departure."),
+        Fault("vanished", MARKED, "Last seen open, then lost from sight: no closing, and no departure until long after."),
     )
 }  # fmt: skip
 

@@ -11,20 +11,22 @@ from pathlib import Path
 from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic.fields import FieldInfo
 
 from kit.vocabulary import KINDS, SESSIONS, STAGES
 
 EPOCH = date(2000, 1, 1)
 BASES = {
-    "operations": "the facility's own health care operations",
-    "limited_data_set": "a limited data set under a data use agreement (45 CFR 164.514(e))",
-    "expert_determination": "an expert's determination (45 CFR 164.514(b)(1))",
+    "operations": "health care operations",
+    "limited_data_set": "limited data set with a data use agreement (45 CFR 164.514(e))",
+    "expert_determination": "expert determination (45 CFR 164.514(b)(1))",
     "safe_harbor": "safe harbor (45 CFR 164.514(b)(2))",
 }
 # Names of the kit's own groups: two groups of one name could not be told apart.
 TAKEN = ("any modality", "before any modality", "no modality", "several at once", "outside the plan", "all")
 Kind = Literal[KINDS]
 Stage = Literal[STAGES]
+TOML_CURE = "dates stand without quotation marks (2026-03-31), words between straight ones"
 
 
 class PlanError(Exception):
@@ -58,8 +60,8 @@ class _Part(BaseModel):
 class Program(_Part):
     """Whose program it is, and under what the export was made."""
 
-    name: str = Field(min_length=1, max_length=80)
-    basis: Literal["operations", "limited_data_set", "expert_determination", "safe_harbor"]
+    name: str = Field(min_length=1, max_length=80, description="what the page calls the program")
+    basis: Literal[tuple(BASES)] = Field(description="under what the export was made; ask your privacy officer")
 
 
 class Windows(_Part):
@@ -68,47 +70,47 @@ class Windows(_Part):
     Dates, or day numbers where the export counts days; none under safe_harbor.
     """
 
-    quarter_begins: Moment = None
-    cutoff: Moment = None
-    cohort_months: int = Field(default=24, ge=1, le=120)
+    quarter_begins: Moment = Field(default=None, description="first day of the quarter")
+    cutoff: Moment = Field(default=None, description="last day of it; nothing later is read")
+    cohort_months: int = Field(default=24, ge=1, le=120, description="how far back wounds are followed")
 
 
 class Sizes(_Part):
     """How size is found from length and width, and for how long a measurement is fresh."""
 
-    area: Literal["rectangle", "ellipse"] = "rectangle"
-    fresh_days: int = Field(default=7, ge=1, le=28)
+    area: Literal["rectangle", "ellipse"] = Field(
+        default="rectangle", description="how size is had from length and width"
+    )
+    fresh_days: int = Field(default=7, ge=1, le=28, description="for how long a size counts as measured in time")
 
 
 class Following(_Part):
     """When a wound counts as closed, gone or lost from sight."""
 
-    confirm_days: int = Field(default=14, ge=1, le=60)
-    bed_hold_days: int = Field(default=30, ge=1, le=120)
-    vanished_days: int = Field(default=28, ge=7, le=180)
-    horizon_weeks: int = Field(default=12, ge=2, le=52)
+    confirm_days: int = Field(default=14, ge=1, le=60, description="open again within them undoes a closing")
+    bed_hold_days: int = Field(default=30, ge=1, le=120, description="a longer stay in hospital ends follow-up")
+    vanished_days: int = Field(default=28, ge=7, le=180, description="unseen for longer, a wound is lost from sight")
+    horizon_weeks: int = Field(default=12, ge=2, le=52, description="weeks at which shares are told")
 
 
 class Cohort(_Part):
     """Which wounds the report speaks of."""
 
-    kinds: tuple[Kind, ...] = KINDS
-    stages: tuple[Stage, ...] = STAGES
+    kinds: tuple[Kind, ...] = Field(default=KINDS, description="kinds of wound the times to closing speak of")
+    stages: tuple[Stage, ...] = Field(default=STAGES, description="stages of pressure injury they speak of")
 
 
 class Regimen(_Part):
     """A regimen is a rule over what the first session shows."""
 
-    name: str = Field(min_length=1, max_length=40)
-    modality: Literal[SESSIONS.column("modality").allowed]
-    setup: Literal[SESSIONS.column("setup").allowed] | None = None
-    polarity: Literal[SESSIONS.column("polarity").allowed] | None = None
-
-
-class Disclosure(_Part):
-    """Counts below the threshold are marked as small wherever a page may leave the building."""
-
-    threshold: int = Field(default=11, ge=2, le=100)
+    name: str = Field(min_length=1, max_length=40, description="what the page calls the regimen")
+    modality: Literal[SESSIONS.column("modality").allowed] = Field(description="modality of the first session")
+    setup: Literal[SESSIONS.column("setup").allowed] | None = Field(
+        default=None, description="its set-up; left out: any"
+    )
+    polarity: Literal[SESSIONS.column("polarity").allowed] | None = Field(
+        default=None, description="its polarity at the wound; left out: any"
+    )
 
 
 class Plan(_Part):
@@ -120,7 +122,6 @@ class Plan(_Part):
     following: Following = Following()
     cohort: Cohort = Cohort()
     regimens: tuple[Regimen, ...] = Field(min_length=1)
-    disclosure: Disclosure = Disclosure()
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Plan:
@@ -191,34 +192,39 @@ def read_plan(path: str | Path) -> Plan:
     a value outside its limits.
     """
     path = Path(path)
-    given = read_toml(path, "plan; start from the one in data/synthetic", PlanError)
+    given = read_toml(path, "plan", "start from the one in data/synthetic", PlanError)
     try:
         return Plan.model_validate(given)
     except ValidationError as errors:
         raise PlanError(f"{path.name}: {explain(errors, Plan)}") from None
 
 
-def read_toml(path: Path, what: str, raises: type[Exception]) -> dict:
-    """The content of a TOML file in UTF-8, or `raises` in one line; `what` the file should have been."""
+def read_toml(path: Path, what: str, cure: str, raises: type[Exception]) -> dict:
+    """The content of a TOML file in UTF-8, or `raises` in one line; `what` it should have been, `cure` if it is not."""
     try:
         # Some editors put a byte order mark before the text, which TOML does not know.
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError:
-        raise raises(f"{path.name}: there is no such {what}") from None
+        raise raises(f"{path.name}: there is no such {what} in {path.absolute().parent.name}; {cure}") from None
     except UnicodeDecodeError:
         raise raises(f"{path.name}: not UTF-8; save it as UTF-8 and try again") from None
     except tomllib.TOMLDecodeError as broken:
-        raise raises(f"{path.name}: this is not TOML that can be read: {broken}") from None
+        raise raises(f"{path.name}: this is not TOML that can be read: {broken}; {TOML_CURE}") from None
 
 
 def explain(errors: ValidationError, model: type[BaseModel]) -> str:
     """The first of pydantic's errors in one line that names the key and never quotes a value."""
     found = errors.errors(include_url=False, include_input=False, include_context=False)
     first = next((error for error in found if error["type"] == "extra_forbidden"), found[0])
-    key = ".".join(str(step) for step in first["loc"]) or "the plan as a whole"
+    key = _said(first["loc"]) or "the plan as a whole"
     if first["type"] == "extra_forbidden":
         return f"{key}: there is no such key{_nearest(first['loc'], model)}"
     return f"{key}: {first['msg'].removeprefix('Value error, ')}"
+
+
+def _said(steps: tuple[int | str, ...]) -> str:
+    """A key as a person counts: regimens 1.name is the name of the first regimen."""
+    return "".join(f" {step + 1}" if isinstance(step, int) else f".{step}" for step in steps).removeprefix(".")
 
 
 def _nearest(steps: tuple[int | str, ...], model: type[BaseModel]) -> str:
@@ -235,3 +241,20 @@ def _model_in(annotation: object) -> type[BaseModel] | None:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
     return next((model for inner in get_args(annotation) if (model := _model_in(inner))), None)
+
+
+def plan_keys() -> str:
+    """Every key of the plan as a Markdown table: key, default, meaning."""
+    parts = {name: _model_in(field.annotation) for name, field in Plan.model_fields.items()}
+    lines = ["| key | if left out | meaning |", "| --- | --- | --- |"]
+    for part, model in parts.items():
+        head = f"[[{part}]]" if part == "regimens" else f"[{part}]"
+        lines += [_key_line(f"{head} {name}", field) for name, field in model.model_fields.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _key_line(key: str, field: FieldInfo) -> str:
+    left_out = "needed" if field.is_required() else field.default
+    if isinstance(left_out, tuple):
+        left_out = "all"
+    return f"| `{key}` | {'–' if left_out is None else left_out} | {field.description} |"

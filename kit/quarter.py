@@ -17,8 +17,9 @@ from kit.wounds.regimens import OTHER, given, meets
 class Activity:
     """Counts of one window. Where the export shares no calendar the window is the whole export.
 
-    `reactions` is None where no session given says anything of reactions; without `status_recorded` every session
-    counts as given. What was not recorded is never told as nought.
+    `not_known` sessions have a status that was not recorded or not understood; they count as planned and as nothing
+    else. `asked` sessions say something of reactions, if only that there was none. Without `status_recorded` no session
+    has a status and every one counts as given. `unconfirmed` are closings not known to have held.
     """
 
     begins: int | None
@@ -31,9 +32,12 @@ class Activity:
     given: int
     shortened: int
     missed: int
+    not_known: int
     status_recorded: bool
-    reactions: int | None
+    asked: int
+    reactions: int
     closed: int
+    unconfirmed: int
     measurements: int
     weeks_in_view: int
     weeks_measured: int
@@ -43,7 +47,7 @@ def activity(study: Study) -> Activity:
     """What happened in the quarter, counted from the rows of the study."""
     sessions = within(study.sessions, study.plan)
     treated, delivered = given(sessions), _delivered(sessions)
-    open_then = _open_in_quarter(study.episodes, study.plan)
+    open_then, closed = _open_in_quarter(study.episodes, study.plan), _closed_in_quarter(study.episodes, study.plan)
     weeks = _weeks_in_quarter(study)
     owner = study.wounds.set_index("wound")["resident"]
     return Activity(
@@ -57,18 +61,16 @@ def activity(study: Study) -> Activity:
         given=delivered["given"],
         shortened=delivered["shortened"],
         missed=delivered["missed"],
-        status_recorded=sessions.empty or bool(sessions["status"].notna().any()),
-        reactions=_reactions(treated),
-        closed=len(_closed_in_quarter(study.episodes, study.plan)),
+        not_known=delivered["not_known"],
+        status_recorded=study.status_recorded,
+        asked=int(treated["reaction"].notna().sum()),
+        reactions=int((treated["reaction"].notna() & (treated["reaction"] != "none")).sum()),
+        closed=len(closed),
+        unconfirmed=int((~closed["confirmed"]).sum()),
         measurements=len(within(study.measurements, study.plan)),
         weeks_in_view=len(weeks),
         weeks_measured=int(weeks["fresh"].sum()),
     )
-
-
-def _reactions(treated: pd.DataFrame) -> int | None:
-    recorded = treated["reaction"].notna()
-    return int((recorded & (treated["reaction"] != "none")).sum()) if recorded.any() or treated.empty else None
 
 
 def within(frame: pd.DataFrame, plan: Plan, day: str = "day") -> pd.DataFrame:
@@ -79,7 +81,7 @@ def within(frame: pd.DataFrame, plan: Plan, day: str = "day") -> pd.DataFrame:
 
 
 def by_regimen(study: Study) -> pd.DataFrame:
-    """Sessions of the quarter by regimen: regimen, wounds, planned, given, shortened, missed.
+    """Sessions of the quarter by regimen: regimen, wounds, planned, given, shortened, missed, not_known.
 
     A session belongs to the first rule of the plan that it meets. Those that meet none, such as missed ones whose
     set-up was not written down, stand in a last row of their own, so that the rows add up to all sessions.
@@ -94,8 +96,8 @@ def by_regimen(study: Study) -> pd.DataFrame:
 
 
 def _delivered(sessions: pd.DataFrame) -> dict[str, int]:
-    status = sessions["status"].astype(object).fillna("given").value_counts()
-    counts = {name: int(status.get(name, 0)) for name in ("given", "shortened", "missed")}
+    status = sessions["status"].astype(object).fillna("not_known").value_counts()
+    counts = {name: int(status.get(name, 0)) for name in ("given", "shortened", "missed", "not_known")}
     return {"wounds": given(sessions)["wound"].nunique(), "planned": len(sessions), **counts}
 
 
@@ -110,14 +112,18 @@ def reasons(study: Study) -> pd.DataFrame:
 
 
 def wounds_by_regimen(episodes: pd.DataFrame) -> pd.DataFrame:
-    """Wounds of the cohort by what they started: regimen, a column a facility, all, residents."""
+    """Wounds of the cohort by what they started: regimen, a column a facility, all, residents; the last row is all."""
     cohort = episodes[episodes["in_cohort"]]
-    order = [UNTREATED, *sorted(set(cohort["regimen"]) - {UNTREATED}), "all"]
-    table = pd.crosstab(cohort["regimen"], cohort["facility"], margins=True, margins_name="all")
-    people = cohort.groupby("regimen")["resident"].nunique()
-    table = table.assign(residents=people.reindex(table.index).fillna(cohort["resident"].nunique()).astype("int64"))
-    table = table.reindex([name for name in order if name in table.index])
-    return table.rename_axis(index="regimen", columns=None).reset_index()
+    # A facility may be called what a column of this table is called.
+    house = cohort["facility"].where(
+        ~cohort["facility"].isin(["regimen", "all", "residents"]), cohort["facility"] + " "
+    )
+    order = [UNTREATED, *sorted(set(cohort["regimen"]) - {UNTREATED})]
+    table = pd.crosstab(cohort["regimen"], house).reindex(order, fill_value=0).rename_axis(columns=None)
+    people = cohort.groupby("regimen")["resident"].nunique().reindex(order, fill_value=0)
+    table = table.assign(all=table.sum(axis=1), residents=people).astype("int64")
+    table.loc["all"] = [*table.drop(columns="residents").sum(), cohort["resident"].nunique()]
+    return table.rename_axis("regimen").reset_index()
 
 
 def weeks_by_regimen(weeks: pd.DataFrame) -> pd.DataFrame:

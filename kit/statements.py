@@ -10,7 +10,7 @@ from kit.healing.description import ANY, BEFORE, Description
 from kit.plan import BASES, Plan
 from kit.quarter import Activity
 from kit.study import Study
-from kit.words import count, day, of_hundred, per_hundred, percent
+from kit.words import count, day, of_hundred, per_hundred, percent, when
 
 NOT_COMPARED = (
     "Not yet compared: the groups were not chosen by chance and their clocks start at different moments, so no "
@@ -18,16 +18,30 @@ NOT_COMPARED = (
 )
 
 
+INTERNAL = (
+    "Internal: small counts, in which the facility's own people can be recognised. It stays in the facility and with "
+    "the program's consultant."
+)
+
+
 def received(study: Study) -> str:
     """What the facility sent, and how much of it could be used."""
-    account, faults = study.account, study.faults.drop_duplicates(["table", "source_row", "fate"])
-    rows_in, aside = int(account["rows_in"].sum()), int(account["set_aside"].sum())
-    said = f"The whole export holds {rows_in:,} rows in {len(study.sources)} tables; "
-    said += f"{percent(rows_in - aside, rows_in)} were kept."
+    rows_in, aside = int(study.account["rows_in"].sum()), int(study.account["set_aside"].sum())
+    said = f"Rows read: {rows_in:,} in {len(study.sources)} tables; {percent(rows_in - aside, rows_in)} were kept. "
+    return said + _with_a_fault(study)
+
+
+def rows_used(study: Study) -> str:
+    """The same in brief, for the command line."""
+    return f"{study.account['rows_in'].sum():,} rows read. {_with_a_fault(study)}"
+
+
+def _with_a_fault(study: Study) -> str:
+    faults = study.faults.drop_duplicates(["table", "source_row", "fate"])
     if faults.empty:
-        return f"{said} No fault was found."
+        return "No fault was found."
     kinds = [f"{(faults['fate'] == fate).sum()} {fate}" for fate in (SET_ASIDE, REPAIRED, MARKED)]
-    return f"{said} Rows with a fault: {', '.join(kinds)}."
+    return f"Rows with a fault: {', '.join(kinds)}; each is named in faults.csv."
 
 
 def cared_for(episodes: pd.DataFrame, done: Activity) -> str:
@@ -37,7 +51,7 @@ def cared_for(episodes: pd.DataFrame, done: Activity) -> str:
     said = f"Of {count(len(cohort), 'wound')} in the cohort, {len(started)} started a modality"
     said += f" ({_by_regimen(started)})." if len(started) else "."
     if not done.planned:
-        return f"{said} No session was planned {_when(done)}."
+        return f"{said} No session was planned {when(done.ends)}."
     return f"{said} {_delivered(done)[0]}"
 
 
@@ -58,6 +72,8 @@ def _took(group: dict, plan: Plan) -> str:
     rests = f"{count(group['wounds'], 'wound')} on {count(group['residents'], 'resident')}"
     if not group["drawn"]:
         return f"Too few were seen {who} to describe: {rests}."
+    if not group["reached"]:
+        return f"Too few were in view for {plan.following.horizon_weeks} weeks {who} to say how many closed: {rests}."
     closed = of_hundred(group["closed_share"])
     low, high = of_hundred(group["closed_low"]), of_hundred(group["closed_high"])
     return (
@@ -68,46 +84,54 @@ def _took(group: dict, plan: Plan) -> str:
 
 def this_quarter(done: Activity, description: Description, plan: Plan) -> pd.DataFrame:
     """What can be said this quarter, sentence by sentence. Columns out: sentence, level (describes, cannot say)."""
-    when = _when(done)
-    opening = f"{when.capitalize()} {count(done.wounds_open, 'wound')} stood open and "
+    opening = f"{when(done.ends).capitalize()} {count(done.wounds_open, 'wound')} stood open and "
     opening += f"{count(done.wounds_treated, 'wound')} had at least one session."
-    sentences = [opening, *_delivered(done), f"Seen to close {when}, treated or not: {count(done.closed, 'wound')}."]
+    closed = f"Seen to close {when(done.ends)}, treated or not: {count(done.closed, 'wound')}."
+    sentences = [opening, *_delivered(done), closed]
     if done.weeks_in_view:
         fresh = percent(done.weeks_measured, done.weeks_in_view)
         sentences.append(f"A fresh size was known in {fresh} of wound weeks.")
     said = [(sentence, "describes") for sentence in sentences]
-    levels = description.groups["drawn"].map({True: "describes", False: "cannot say"})
-    said += zip(healing_took(description, plan), levels, strict=True)
-    return pd.DataFrame([*said, (NOT_COMPARED, "cannot say")], columns=["sentence", "level"])
+    levels = description.groups["reached"].map({True: "describes", False: "cannot say"})
+    said += [(NOT_COMPARED, "cannot say"), *zip(healing_took(description, plan), levels, strict=True)]
+    return pd.DataFrame(said, columns=["sentence", "level"])
 
 
 def _delivered(done: Activity) -> list[str]:
     """How much of what was planned was given, and then the reactions; what was not recorded is said to be so."""
     taken = done.given + done.shortened
     if not done.planned:
-        return [f"No session was planned {_when(done)}."]
+        return [f"No session was planned {when(done.ends)}."]
     if not done.status_recorded:
-        said = [f"The export holds {count(done.planned, 'session')} {_when(done)} and does not say which were missed."]
+        sessions = count(done.planned, "session")
+        said = f"The export holds {sessions} {when(done.ends)} and does not say which were missed."
     else:
-        said = [
-            f"Of sessions planned {_when(done)} {percent(taken, done.planned)} were given, {done.shortened} shortened."
-        ]
-    if done.reactions is None:
-        return [*said, "Reactions were not recorded."]
-    return [*said, f"Reactions recorded: {per_hundred(done.reactions, taken)}."] if taken else said
+        said = f"Of sessions planned {when(done.ends)} {percent(taken, done.planned)} were given, "
+        said += f"{done.shortened} shortened"
+        said += f"; of {done.not_known} it is not known." if done.not_known else "."
+    return [said, *_reactions(done, taken)]
 
 
-def _when(done: Activity) -> str:
-    return "in the quarter" if done.ends is not None else "in the whole export"
+def _reactions(done: Activity, taken: int) -> list[str]:
+    if not taken:
+        return []
+    if not done.asked:
+        return ["Reactions were not recorded."]
+    silent = f"; {taken - done.asked} sessions say nothing of any" if taken > done.asked else ""
+    return [f"Reactions recorded: {per_hundred(done.reactions, done.asked)}{silent}."]
+
+
+def window(plan: Plan) -> str:
+    """The window in which things were done, in words."""
+    if plan.cutoff is None:
+        return "no shared calendar, the whole export"
+    return f"quarter {day(plan.quarter_begins, plan)} to {day(plan.cutoff, plan)}"
 
 
 def provenance(study: Study) -> str:
     """Where the numbers come from, in one line: fingerprints, basis, windows."""
     plan = study.plan
-    window = f"quarter {day(plan.quarter_begins, plan)} to {day(plan.cutoff, plan)}" if plan.cutoff is not None else (
-        "no shared calendar, the whole export"
-    )  # fmt: skip
     return (
-        f"Export {study.fingerprint}, plan {plan.fingerprint}, kit {__version__}; {window}; made under "
-        f"{BASES[plan.program.basis]}; facilities: {', '.join(study.facilities) or 'not named'}."
+        f"Export {study.fingerprint}, plan {plan.fingerprint}, kit {__version__}; {window(plan)}; basis stated in "
+        f"the plan: {BASES[plan.program.basis]}; facilities: {', '.join(study.facilities) or 'not named'}."
     )

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from kit.faults import ExportError, found, together
+from kit.faults import SET_ASIDE, ExportError, found, together
 from kit.intake.cleaning import clean
 from kit.intake.mapping import read_map
 from kit.intake.readers import RawTable, read_export
@@ -26,7 +26,9 @@ class Study:
     """Everything a question may be asked of. Tables have the vocabulary's columns and `source_row`.
 
     `measurements` has `size` and `size_from` besides; `episodes` is one row a wound, `stages` one row a staged
-    measurement; `faults` and `account` tell what became of every row of the whole export; `sources` names the files.
+    measurement; `faults` and `account` tell what became of every row of the export, `houses` (table, source_row,
+    facility) whose row it was, as far as its person can be found; `sources` names the files.
+    Where no session has a status (`status_recorded` is False) all of them count as given.
     """
 
     plan: Plan
@@ -41,7 +43,9 @@ class Study:
     stages: pd.DataFrame
     faults: pd.DataFrame
     account: pd.DataFrame
+    houses: pd.DataFrame
     sources: pd.DataFrame
+    status_recorded: bool
 
     @property
     def facilities(self) -> tuple[str, ...]:
@@ -60,7 +64,7 @@ class Study:
         return tuple(name for name in self.account["table"] if name not in set(self.sources["table"]))
 
     def at(self, facility: str) -> Study:
-        """The same study of one facility's residents. `faults` and `account` stay those of the whole export.
+        """The same study of one facility's residents. Rows whose person cannot be found belong to no facility.
 
         Raises ExportError where no resident belongs to it.
         """
@@ -76,6 +80,7 @@ class Study:
             wounds=wounds.reset_index(drop=True),
             episodes=_of_wounds(self.episodes, wounds),
             stages=_of_wounds(self.stages, wounds),
+            **_rows_of(self, facility),
             **{name: _of_wounds(getattr(self, name), wounds) for name in ("measurements", "sessions", "procedures")},
             **{name: _of_people(getattr(self, name), people, wounds) for name in ("spans", "departures")},
         )
@@ -88,6 +93,19 @@ def _of_wounds(frame: pd.DataFrame, wounds: pd.DataFrame) -> pd.DataFrame:
 def _of_people(frame: pd.DataFrame, people: pd.DataFrame, wounds: pd.DataFrame) -> pd.DataFrame:
     theirs = frame["resident"].isin(people["resident"]) | frame["wound"].isin(wounds["wound"])
     return frame[theirs].reset_index(drop=True)
+
+
+def _rows_of(study: Study, facility: str) -> dict[str, pd.DataFrame]:
+    """Faults, account and rows of one facility."""
+    houses = study.houses[study.houses["facility"] == facility]
+    faults = study.faults.merge(houses[["table", "source_row"]], on=["table", "source_row"])
+    aside = faults[faults["fate"] == SET_ASIDE].groupby("table")["source_row"].nunique()
+    account = study.account[["table"]].assign(
+        rows_in=study.account["table"].map(houses.groupby("table").size()).fillna(0).astype("int64"),
+        set_aside=study.account["table"].map(aside).fillna(0).astype("int64"),
+    )
+    account = account.assign(kept=account["rows_in"] - account["set_aside"])[list(study.account)]
+    return {"faults": faults, "account": account, "houses": houses.reset_index(drop=True)}
 
 
 def read_study(export: str | Path, plan: str | Path = "", columns: str | Path = "") -> Study:
@@ -116,7 +134,7 @@ def _read_once(export: Path, plan_file: Path, map_file: Path | None, stamps: tup
 def study_of(raw: dict[str, RawTable], plan: Plan) -> Study:
     """The study of tables that were read as text."""
     cleaned = clean(screen(raw, plan), plan)
-    tables = cleaned.tables
+    tables, status_recorded = _with_status(cleaned.tables)
     _assert_nothing_lost(raw, cleaned.account)
     seen = episodes(*(tables[name] for name in ("residents", "wounds", "measurements", "sessions", "departures")), plan)
     stages = stage_course(tables["measurements"], tables["wounds"])
@@ -128,11 +146,31 @@ def study_of(raw: dict[str, RawTable], plan: Plan) -> Study:
         stages=stages,
         faults=together([cleaned.faults, *marks]),
         account=cleaned.account,
+        houses=pd.concat([_houses(table, tables) for table in raw.values()], ignore_index=True),
+        status_recorded=status_recorded,
         sources=pd.DataFrame(
             [(table.table, table.file, table.sha256, len(table.rows)) for table in raw.values()],
             columns=["table", "file", "sha256", "rows_in"],
         ),
     )
+
+
+def _houses(raw: RawTable, tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    """Table, source_row and facility of every row read: that of the resident it names, else of its wound's."""
+    rows, nobody = raw.rows, pd.Series(None, index=raw.rows.index, dtype=object)
+    home = tables["residents"].set_index("resident")["facility"]
+    owner = tables["wounds"].set_index("wound")["resident"]
+    person = rows["resident"].where(rows["resident"] != "", None) if "resident" in rows else nobody
+    person = person.where(person.notna(), rows["wound"].map(owner).astype(object)) if "wound" in rows else person
+    return pd.DataFrame({"table": raw.table, "source_row": rows["source_row"], "facility": person.map(home)})
+
+
+def _with_status(tables: dict[str, pd.DataFrame]) -> tuple[dict[str, pd.DataFrame], bool]:
+    """An export that never says what became of a session lists those that were given."""
+    sessions = tables["sessions"]
+    if sessions["status"].notna().any() or sessions.empty:
+        return tables, True
+    return {**tables, "sessions": sessions.assign(status=sessions["status"].fillna("given"))}, False
 
 
 def _assert_nothing_lost(raw: dict[str, RawTable], account: pd.DataFrame) -> None:

@@ -61,6 +61,7 @@ class Column:
     low: float = float("-inf")
     high: float = float("inf")
     required: bool = False
+    telling: bool = False  # a word that is not read here changes what the report says
 
 
 @dataclass(frozen=True)
@@ -93,8 +94,8 @@ def _number(name: str, unit: str, low: float, high: float, says: str) -> Column:
     return Column(name, "number", says, unit=unit, low=low, high=high)
 
 
-def _choice(name: str, allowed: tuple[str, ...], says: str, required: bool = False) -> Column:
-    return Column(name, "choice", says, allowed=allowed, required=required)
+def _choice(name: str, allowed: tuple[str, ...], says: str, required: bool = False, telling: bool = False) -> Column:
+    return Column(name, "choice", says, allowed=allowed, required=required, telling=telling)
 
 
 def _flag(name: str, says: str) -> Column:
@@ -128,7 +129,7 @@ WOUNDS = Table(
     (
         _pseudonym("wound", "Pseudonym of the wound; one wound keeps it for life.", required=True),
         _pseudonym("resident", "Pseudonym of the person who has the wound.", required=True),
-        _choice("kind", KINDS, "What kind of wound it is."),
+        _choice("kind", KINDS, "What kind of wound it is.", telling=True),
         _choice("site", SITES, "Where on the body it is."),
         _choice("side", ("left", "right", "middle"), "Which side of the body."),
         _day("onset", "Day the wound began, where known."),
@@ -144,7 +145,7 @@ MEASUREMENTS = Table(
     (
         _pseudonym("wound", "Pseudonym of the wound measured.", required=True),
         _day("day", "Day of the measurement.", required=True),
-        _choice("state", ("open", "closed"), "Open, or closed (fully covered with new skin)."),
+        _choice("state", ("open", "closed"), "Open, or closed (fully covered with new skin).", telling=True),
         _number("length", "cm", 0, 60, "Greatest length."),
         _number("width", "cm", 0, 60, "Greatest width square to the length."),
         _number("depth", "cm", 0, 20, "Greatest depth."),
@@ -180,7 +181,7 @@ SESSIONS = Table(
         _pseudonym("resident", "Pseudonym of the person treated, where no wound is named."),
         _choice("site", SITES, "Site treated, where no wound is named."),
         _day("day", "Day of the session.", required=True),
-        _choice("modality", ("stimulation", "ultrasound", "other"), "What was applied.", required=True),
+        _choice("modality", ("stimulation", "ultrasound", "other"), "What was applied.", required=True, telling=True),
         _choice("setup", ("monopolar", "bipolar"), "Electrode set-up (stimulation only)."),
         _choice("polarity", ("negative", "positive", "alternating"), "Polarity at the wound."),
         _number("pulse_rate", "per second", 0.1, 1000, "Pulses per second."),
@@ -193,7 +194,7 @@ SESSIONS = Table(
         _number("duty", "%", 0, 100, "Ultrasound duty cycle."),
         _number("intensity", "W/cm2", 0, 3, "Ultrasound intensity (spatial average)."),
         _number("radiating_area", "cm2", 0.1, 20, "Effective radiating area of the sound head."),
-        _choice("status", ("given", "shortened", "missed"), "What became of the planned session."),
+        _choice("status", ("given", "shortened", "missed"), "What became of the planned session.", telling=True),
         _choice("reason", REASONS_MISSED, "Why it was shortened or missed."),
         _choice("reaction", ("none", "skin_irritation", "pain", "burn", "bleeding", "other"), "Reaction recorded."),
         _pseudonym("therapist", "Pseudonym of the therapist."),
@@ -207,7 +208,7 @@ PROCEDURES = Table(
     (
         _pseudonym("wound", "Pseudonym of the wound.", required=True),
         _day("day", "Day of the procedure.", required=True),
-        _choice("procedure", ("dressing", "debridement", "evaluation"), "What was done.", required=True),
+        _choice("procedure", ("dressing", "debridement", "evaluation"), "What was done.", required=True, telling=True),
         _flag("relief", "Stimulation for pain relief was given before it."),
         _number("relief_minutes", "min", 0, 240, "Minutes of stimulation for pain relief before it."),
         _number("pain_before", "points", 0, 10, "Pain before (0 to 10)."),
@@ -223,7 +224,7 @@ PERIODS = Table(
     (
         _pseudonym("resident", "Pseudonym of the person, where it concerns the person."),
         _pseudonym("wound", "Pseudonym of the wound, where it concerns one wound."),
-        _choice("span", SPANS, "What held.", required=True),
+        _choice("span", SPANS, "What held.", required=True, telling=True),
         _choice("value", SPAN_VALUES, "Which one, where there are several."),
         _number("per_week", "per week", 0, 21, "How often it was ordered, for an ordered regimen."),
         _day("from_day", "First day on which it held.", required=True),
@@ -239,7 +240,7 @@ LEAVINGS = Table(
         _pseudonym("resident", "Pseudonym of the person.", required=True),
         _pseudonym("wound", "Pseudonym of the wound, for a surgical closure of one wound."),
         _day("day", "Day of the departure.", required=True),
-        _choice("reason", DEPARTURES, "Why follow-up ended or broke off.", required=True),
+        _choice("reason", DEPARTURES, "Why follow-up ended or broke off.", required=True, telling=True),
         _day("returned", "Day of return, where the person came back."),
     ),
 )

@@ -22,7 +22,8 @@ LABELS = {
     "open": "Still open",
     "rows_in": "Rows in the export", "kept": "Kept", "set_aside": "Set aside", "table": "Table", "fault": "Fault",
     "fate": "What became of it", "rows": "Rows", "says": "What it means", "regimen": "Regimen", "facility": "Facility",
-    "given": "Given", "shortened": "Shortened", "missed": "Missed", "planned": "Planned", "reason": "Reason",
+    "given": "Given in full", "shortened": "Shortened", "missed": "Missed", "not_known": "Not known",
+    "planned": "Planned", "reason": "Reason",
 }  # fmt: skip
 
 
@@ -63,11 +64,19 @@ def weeks(value: float, low: float | None = None, high: float | None = None) -> 
     return f"{value:.1f}" if low is None else f"{value:.1f} ({low:.1f} to {high:.1f})"
 
 
-def median_day(day: float, drawn: bool) -> str:
-    """A median as week and day, or that half were never seen closed."""
-    if not drawn:
-        return "–"
-    return "never in view" if _missing(day) else f"week {math.ceil(day / 7)} (day {int(day)})"
+def median_week(median: float, low: float, high: float) -> str:
+    """The week by which half had closed, with its range: `week 15 (13 to 18)`; `never` where half were not seen to."""
+    if _missing(low):
+        return "never"
+    return (
+        f"week {_week(median)} ({_week(low)} to {_week(high)})"
+        if not _missing(median)
+        else f"never ({_week(low)} to never)"
+    )
+
+
+def _week(moment: float) -> str:
+    return "never" if _missing(moment) else str(math.ceil(moment / 7))
 
 
 def percent(part: float, whole: float) -> str:
@@ -80,9 +89,9 @@ def per_hundred(events: int, sessions: int) -> str:
     return "none" if not sessions else f"{100 * events / sessions:.1f} per 100 sessions ({events} in {sessions})"
 
 
-def when(plan: Plan) -> str:
-    """The window in which things were done: the quarter, or the whole export where there is no calendar."""
-    return "in the whole export" if plan.cutoff is None else "in the quarter"
+def when(ends: int | None) -> str:
+    """The window in which things were done: the quarter, or the whole export where there is no cut-off."""
+    return "in the whole export" if ends is None else "in the quarter"
 
 
 def day(number: int | None, plan: Plan) -> str:
@@ -96,4 +105,4 @@ def day(number: int | None, plan: Plan) -> str:
 
 
 def _missing(value: float) -> bool:
-    return value is None or math.isnan(value)
+    return value is None or not math.isfinite(value)

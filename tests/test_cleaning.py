@@ -157,6 +157,22 @@ def test_astray_a_session_without_a_wound():
     assert faults(sessions=sessions) == [("sessions", 2, "astray")]
 
 
+def test_astray_a_surgical_closure_of_one_of_several_wounds():
+    out = cleaned(
+        wounds=more(WOUNDS, "W3,R2,venous,foot"),
+        departures="resident,wound,day,reason\nR1,,60,surgical_closure\nR2,,61,surgical_closure\nR2,W3,62,surgical_closure\n",
+    )
+    assert lines(out.faults) == [("departures", 3, "astray")]
+    assert list(out.tables["departures"]["wound"]) == ["W1", "W3"]
+
+
+def test_duplicate_a_surgical_closure_told_with_and_without_its_wound():
+    departures = "resident,wound,day,reason\nR1,,60,surgical_closure\nR1,W1,60,surgical_closure\n"
+    out = cleaned(departures=departures)
+    assert out.faults["fault"].tolist() == ["duplicate"]
+    assert list(out.tables["departures"]["wound"]) == ["W1"]
+
+
 def test_blank_a_span_of_nobody():
     assert faults(spans="resident,span,from_day\n,hold,12\nR1,hold,13\n") == [("spans", 2, "blank")]
 
@@ -267,6 +283,37 @@ def test_staged_asks_only_where_the_kind_is_known():
     assert found == []
 
 
+def stay(*rows, sessions="wound,day,modality,status\n", returned="", **tables):
+    """The return from a stay in hospital that began on day 40, and the faults; R1 is measured on these days."""
+    measurements = "\n".join(["wound,day,state,length,width", *(f"W1,{day},open,4,3" for day in rows)])
+    departures = f"resident,day,reason,returned\nR1,40,hospital,{returned}\n"
+    out = cleaned(measurements=measurements, sessions=sessions, departures=departures, **tables)
+    back = out.tables["departures"]["returned"].iloc[0]
+    return None if pd.isna(back) else back, [tuple(row) for row in out.faults[["table", "column", "fault"]].to_numpy()]
+
+
+UNSAID = [("departures", "returned", "unsaid")]
+
+
+def test_unsaid_a_return_is_taken_from_the_first_measurement_within_the_bed_hold():
+    assert stay(33, 40, 70, 77) == (70, UNSAID)  # 40 + 30; day 40 itself was still before the stay
+    assert stay(33, 71) == (None, [])
+    assert stay(33, 52, plan=PLAN + "[following]\nbed_hold_days = 11\n") == (None, [])
+
+
+def test_unsaid_a_return_is_taken_from_a_session_that_took_place():
+    head = "wound,day,modality,status\n"
+    assert stay(33, 60, sessions=head + "W1,44,ultrasound,missed\nW1,50,ultrasound,shortened\n") == (50, UNSAID)
+    assert stay(33, sessions=head + "W1,44,ultrasound,missed\nW1,45,ultrasound,\nW2,46,ultrasound,given\n") == (
+        None,
+        [],
+    )
+
+
+def test_a_return_that_is_recorded_stands():
+    assert stay(33, 52, returned="50") == (50, [])
+
+
 FOUND_ELSEWHERE = {
     "unreadable", "negative", "impossible", "garbled", "unknown",  # one cell shows them: screening
     "backstaged", "reopened", "vanished",  # the wound's course shows them: study
@@ -354,7 +401,8 @@ OFTEN = {"resident": ["R1", "R2"], "wound": ["W1", "W2", "W3"]}
 def cells(column):
     """Cells of a column: what it may hold, what it may not, and nothing."""
     if column.kind == "choice":
-        return st.sampled_from([*column.allowed, "", "outside the list"])
+        # A telling column of unread words stops the run.
+        return st.sampled_from([*column.allowed, "", *([] if column.telling else ["outside the list"])])
     likely = st.sampled_from(OFTEN.get(column.name, ["1"]))
     return st.one_of(likely, WORDS[column.kind]) if column.name in OFTEN else WORDS[column.kind]
 
@@ -367,7 +415,10 @@ def exports(draw):
         if table.required or draw(st.booleans()):
             columns = [c for c in table.columns if c.required or draw(st.booleans())]
             rows = draw(st.lists(st.tuples(*map(cells, columns)), max_size=9, min_size=int(table.required)))
-            raw[name] = raw_table(name, pd.DataFrame(rows, columns=[c.name for c in columns], dtype=object))
+            texts = pd.DataFrame(rows, columns=[c.name for c in columns], dtype=object)
+            # Lengths of which half are above 15 cm stop the run where their unit is not named.
+            unit = {"length": Place(column="length", unit="cm")} if "length" in texts else {}
+            raw[name] = raw_table(name, texts, **unit)
     return raw
 
 

@@ -130,3 +130,22 @@ def test_the_dictionary_names_every_table_and_every_column(capsys):
     for name, table in TABLES.items():
         lines = [line.split(" | ")[0].removeprefix("| ").strip("*") for line in sections[name].splitlines()]
         assert [line for line in lines if line in table.names] == list(table.names)
+
+
+def test_a_fault_of_the_kit_itself_is_told_by_its_kind_and_place_and_quotes_nothing(capsys, monkeypatch, tmp_path):
+    def breaks(*given, **named):
+        raise ValueError("R0412 has a wound on the left heel")
+
+    monkeypatch.setattr("kit.pages.report.report", breaks)
+    assert main(["report", "--reports", str(tmp_path / "reports")]) == 3
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert "ValueError" in said and "__main__.py line" in said
+    assert "R0412" not in said and "heel" not in said
+
+
+def test_a_reports_folder_that_is_a_file_is_told_in_one_line(capsys, tmp_path):
+    (tmp_path / "reports").write_text("not a folder")
+    assert main(["report", "--reports", str(tmp_path / "reports")]) == 1
+    said = capsys.readouterr().err
+    assert said.startswith("Stopped: ") and said.count("\n") == 1

@@ -58,9 +58,22 @@ def test_a_wound_that_dies_in_mid_week_ends_in_that_week():
     assert weeks["state"].tolist() == ["open", "died"]
 
 
-def test_a_wound_measured_once_has_one_week():
-    weeks = weeks_of("wound day length width state\nW1 10 4 3 open\n")
-    assert weeks[["week", "week_ends", "state"]].values.tolist() == [[0, 17, "open"]]
+def test_an_open_wound_has_its_whole_weeks_up_to_the_cutoff():
+    """From day 180 to the cut-off on day 200 are two whole weeks and six days of a third."""
+    weeks = weeks_of("wound day length width state\nW1 180 4 3 open\n")
+    assert weeks[["week", "week_ends", "state"]].values.tolist() == [[0, 187, "open"], [1, 194, "open"]]
+    assert weeks["fresh"].tolist() == [False, False]
+
+
+def test_a_wound_that_ends_on_its_first_day_has_one_week():
+    weeks = weeks_of("wound day length width state\nW1 10 4 3 open\n", departures="resident day reason\nR1 10 died\n")
+    assert weeks[["week", "week_ends", "state"]].values.tolist() == [[0, 17, "died"]]
+
+
+def test_a_size_from_before_the_wound_was_seen_open_is_not_carried_in():
+    weeks = weeks_of("wound day length width state\nW1 171 . . closed\nW1 186 . . open\nW1 193 2 2 open\n")
+    assert weeks["size"].tolist() == [4, 4]
+    assert weeks["size_day"].tolist() == [193, 193]
 
 
 def test_an_open_measurement_without_a_size_leaves_the_older_size_and_its_day():

@@ -35,6 +35,13 @@ TWENTY = episodes(
     + [(0, 28, "closed", "monopolar", 14)] * 5
     + [(0, 50, "open", "monopolar", 14)] * 5
 )
+# The same beside ten that stay open and untreated to day 60: enough in view at four weeks.
+THIRTY = episodes(
+    [(0, 7, "closed", UNTREATED, None)] * 10
+    + [(0, 28, "closed", "monopolar", 14)] * 5
+    + [(0, 50, "open", "monopolar", 14)] * 5
+    + [(0, 60, "open", UNTREATED, None)] * 10
+)
 
 
 def group(described, name):
@@ -42,10 +49,36 @@ def group(described, name):
 
 
 def test_before_any_modality_everybody_counts_from_entry_and_until_a_start():
-    everybody = group(describe(TWENTY, PLAN, draws=50), BEFORE)
-    assert (everybody["clock"], everybody["wounds"], everybody["ended_closed"]) == (FROM_ENTRY, 20, 10)
-    assert everybody["closed_share"] == pytest.approx(0.5)
-    assert everybody["followed"] == 0  # those still open left view when they started
+    everybody = group(describe(THIRTY, PLAN, draws=50), BEFORE)
+    assert (everybody["clock"], everybody["wounds"], everybody["ended_closed"]) == (FROM_ENTRY, 30, 10)
+    assert everybody["closed_share"] == pytest.approx(10 / 30)
+    assert everybody["followed"] == 10  # those who started left view on day 14
+
+
+def test_where_too_few_are_in_view_at_the_horizon_nothing_is_told_of_it():
+    """Of twenty, ten closed on day 7 and ten started on day 14: nobody is in view at four weeks."""
+    described = describe(TWENTY, PLAN, draws=50)
+    everybody = group(described, BEFORE)
+    assert (everybody["drawn"], everybody["drawn_to"], everybody["reached"]) == (True, 14, False)
+    assert np.isnan(everybody["closed_share"])
+    assert described.curves.query("group == @BEFORE")["day"].max() == 14
+
+
+def test_where_nothing_is_lost_from_view_the_horizon_is_reached_by_everybody():
+    ended = episodes([(0, 7, "closed", UNTREATED, None)] * 10)
+    assert group(describe(ended, PLAN, draws=50), BEFORE)["reached"]
+
+
+def test_a_group_of_one_resident_with_many_wounds_is_not_drawn():
+    alone = THIRTY.assign(resident="R1")
+    assert not group(describe(alone, PLAN, draws=50), BEFORE)["drawn"]
+
+
+def test_a_wound_that_starts_after_it_was_last_seen_tells_nothing_of_its_regimen():
+    lost = pd.concat([THIRTY, episodes([(0, 10, "open", "ultrasound", 20)])], ignore_index=True)
+    described = describe(lost, PLAN, draws=50)
+    assert group(described, "ultrasound")["wounds"] == 0
+    assert group(described, BEFORE)["wounds"] == 31
 
 
 def test_a_regimen_counts_from_its_first_session():
@@ -91,12 +124,20 @@ def test_shares_of_a_group_add_up_to_one():
 
 
 def test_the_range_holds_the_share_and_comes_from_whole_residents():
-    """Ten wounds of one resident close together, ten of another stay open: the range is everything or nothing."""
-    one_person = TWENTY.assign(resident=["R1"] * 10 + ["R2"] * 10)
-    everybody = group(describe(one_person, PLAN, draws=400), BEFORE)
-    assert (everybody["closed_low"], everybody["closed_high"]) == (0, 1)
-    apart = group(describe(TWENTY, PLAN, draws=400), BEFORE)
-    assert 0.2 < apart["closed_low"] < 0.5 < apart["closed_high"] < 0.8
+    """Three wounds of one resident that close or not together know as much as one."""
+    alone = pd.concat([THIRTY] * 3, ignore_index=True).sort_values(["end_day", "outcome"], ignore_index=True)
+    apart = group(describe(alone.assign(resident=[f"R{n}" for n in range(90)]), PLAN, draws=400), BEFORE)
+    triples = group(describe(alone.assign(resident=[f"R{n // 3}" for n in range(90)]), PLAN, draws=400), BEFORE)
+    assert apart["closed_low"] < apart["closed_share"] < apart["closed_high"]
+    assert triples["closed_share"] == apart["closed_share"]
+    widths = [row["closed_high"] - row["closed_low"] for row in (apart, triples)]
+    assert widths[1] / widths[0] == pytest.approx(np.sqrt(3), rel=0.15)
+
+
+def test_nothing_is_ever_certain():
+    """None of ten closed: Wilson's upper limit is z^2 / (n + z^2) = 3.84 / 13.84 = 0.278, not nought."""
+    none = group(describe(episodes([(0, 60, "open", UNTREATED, None)] * 10), PLAN, draws=50), BEFORE)
+    assert (none["closed_low"], none["closed_high"]) == pytest.approx((0, 0.2775), abs=1e-4)
 
 
 def test_the_order_of_rows_changes_nothing():

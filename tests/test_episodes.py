@@ -77,8 +77,27 @@ def test_hospital_competes_only_without_return_within_the_bed_hold_and_is_dated_
 
 
 def test_a_hospital_stay_not_over_at_the_cutoff_is_not_yet_an_end():
+    """It is followed to the day it went away: nothing is known of it after."""
     wound = only(drawn(OPEN, departures="resident day reason\nR1 192 hospital\n"))
-    assert (wound.outcome, wound.end_day) == ("open", 190)
+    assert (wound.outcome, wound.end_day, wound.vanished) == ("open", 192, False)
+
+
+def test_a_death_within_the_bed_hold_decides_what_became_of_a_hospital_stay():
+    departures = "resident day reason\nR1 192 hospital\nR1 195 died\n"
+    wound = only(drawn(OPEN, departures=departures))
+    assert (wound.outcome, wound.end_day) == ("died", 195)
+
+
+def test_of_two_departures_on_one_day_death_is_told():
+    wound = only(drawn(OPEN, departures="resident day reason\nR1 195 hospital\nR1 195 died\nR1 195 left\n"))
+    assert (wound.outcome, wound.end_day) == ("died", 195)
+
+
+def test_a_death_ends_every_wound_of_the_person_whichever_wound_its_row_names():
+    wounds = "wound resident kind\nW1 R1 pressure_injury\nW2 R1 pressure_injury\n"
+    table = OPEN + "W2 10 2 2 open\nW2 190 2 2 open\n"
+    study = drawn(table, wounds=wounds, departures="resident wound day reason\nR1 W2 195 died\n")
+    assert study.episodes["outcome"].tolist() == ["died", "died"]
 
 
 def test_a_return_after_the_cutoff_was_not_known_then():
@@ -97,18 +116,57 @@ def test_surgical_closure_of_one_wound_leaves_the_other_open():
 
 def test_a_departure_before_the_wound_came_into_view_does_not_end_it():
     wound = only(drawn(OPEN, departures="resident day reason\nR1 5 left\n"))
-    assert wound.outcome == "open"
+    assert (wound.outcome, wound.end_day) == ("open", 200)
 
 
-def test_an_open_wound_ends_when_it_was_last_measured_open():
+def test_an_open_wound_is_followed_to_the_cutoff():
+    """Ending it at its last measurement would make follow-up depend on the outcome and closing look too frequent."""
     wound = only(drawn(OPEN))
-    assert (wound.outcome, wound.end_day, wound.vanished) == ("open", 190, False)
+    assert (wound.outcome, wound.end_day, wound.last_open_day, wound.vanished) == ("open", 200, 190, False)
+
+
+def test_an_open_wound_is_followed_to_the_last_day_the_export_covers_its_person():
+    wound = only(drawn(OPEN, residents="resident last_day\nR1 195\n"))
+    assert (wound.outcome, wound.end_day) == ("open", 195)
 
 
 def test_a_wound_last_seen_open_long_before_the_cutoff_has_vanished():
     study = drawn("wound day length width state\nW1 10 4 3 open\nW1 171 4 3 open\n")
-    assert only(study).vanished  # 200 - 171 = 29 days, one more than the plan allows
+    wound = only(study)
+    assert wound.vanished  # 200 - 171 = 29 days, one more than the plan allows
+    assert (wound.outcome, wound.end_day) == ("open", 171)
     assert study.faults["fault"].tolist() == ["vanished"]
+
+
+@pytest.mark.parametrize(("died", "outcome", "end_day"), [(199, "died", 199), (200, "open", 171)])
+def test_a_death_long_after_the_wound_was_last_seen_says_nothing_of_it(died, outcome, end_day):
+    """Counting the unseen days would turn wounds that closed unrecorded into wounds that died open."""
+    table = "wound day length width state\nW1 10 4 3 open\nW1 171 4 3 open\n"
+    wound = only(drawn(table, departures=f"resident day reason\nR1 {died} died\n"))
+    assert (wound.outcome, wound.end_day) == (outcome, end_day)
+
+
+def test_a_wound_whose_person_is_in_hospital_at_the_cutoff_has_not_vanished():
+    table = "wound day length width state\nW1 10 4 3 open\nW1 170 4 3 open\n"
+    wound = only(drawn(table, departures="resident day reason\nR1 171 hospital\n"))
+    assert (wound.outcome, wound.end_day, wound.vanished) == ("open", 171, False)
+
+
+def test_a_closing_followed_by_any_stay_in_hospital_within_fourteen_days_is_not_confirmed():
+    departures = "resident day reason returned\nR1 30 hospital 40\n"
+    wound = only(drawn(WEEKLY, departures=departures))
+    assert (wound.outcome, wound.end_day, wound.confirmed) == ("closed", 24, False)
+
+
+def test_a_session_whose_status_is_not_known_starts_nothing():
+    sessions = SESSION + "W1 20 stimulation monopolar .\nW1 22 stimulation bipolar given\n"
+    wound = only(drawn(OPEN, sessions=sessions))
+    assert (wound.regimen, wound.start_day) == ("bipolar", 22)
+
+
+def test_in_an_export_without_any_status_every_session_was_given():
+    wound = only(drawn(OPEN, sessions="wound day modality\nW1 20 ultrasound\n"))
+    assert (wound.regimen, wound.start_day) == ("ultrasound", 20)
 
 
 def test_a_wound_only_ever_seen_closed_is_left_out_and_told_why():
@@ -125,6 +183,12 @@ def test_the_plan_can_leave_kinds_out():
     plan = PLAN + '[cohort]\nkinds = ["venous"]\n'
     wound = only(drawn(OPEN, plan=plan))
     assert wound.left_out == "of a kind the plan leaves out"
+
+
+def test_a_wound_of_unknown_kind_is_left_out_where_the_plan_asks_for_some():
+    plan = PLAN + '[cohort]\nkinds = ["venous"]\n'
+    wound = only(drawn(OPEN, wounds="wound resident kind\nW1 R1 .\n", plan=plan))
+    assert wound.left_out == "of unknown kind, where the plan asks for some"
 
 
 def test_a_wound_that_entered_before_the_cohort_window_is_left_out():
@@ -170,6 +234,12 @@ def test_the_first_session_decides_whatever_comes_later():
 def test_two_regimens_on_the_first_day_are_several_at_once():
     sessions = SESSION + "W1 20 stimulation bipolar given\nW1 20 ultrasound . given\n"
     assert only(drawn(OPEN, sessions=sessions)).regimen == "several at once"
+
+
+def test_the_first_rule_that_all_sessions_of_the_first_day_meet_decides():
+    plan = PLAN + '[[regimens]]\nname = "any stimulation"\nmodality = "stimulation"\n'
+    sessions = SESSION + "W1 20 stimulation bipolar given\nW1 20 stimulation monopolar given\n"
+    assert only(drawn(OPEN, sessions=sessions, plan=plan)).regimen == "any stimulation"
 
 
 def test_a_first_session_that_no_rule_knows_is_outside_the_plan():

@@ -8,7 +8,7 @@ import pytest
 from matplotlib.colors import to_rgb
 
 from kit.pages.display import png
-from kit.pages.figures import FILLS, STACK, closing_figure, missed_figure
+from kit.pages.figures import FILLS, INK, PAPER, STACK, closing_figure, missed_figure
 
 WEEKS, DAYS = 4, 28
 
@@ -37,8 +37,8 @@ def curve_of(group):
     return pd.concat([drawn, rest], ignore_index=True).assign(group=group, clock="first session")
 
 
-def groups_of(**drawn):
-    """Groups by name, each drawn or not; the first is counted from the first measurement."""
+def groups_of(drawn_to=DAYS, **drawn):
+    """Groups by name, each drawn or not, to a day; the first is counted from the first measurement."""
     rows = [
         {
             "group": name,
@@ -46,6 +46,8 @@ def groups_of(**drawn):
             "wounds": 12 if yes else 3,
             "residents": 11 if yes else 1,
             "drawn": yes,
+            "drawn_to": drawn_to if yes else 0,
+            "reached": yes and drawn_to >= DAYS,
         }
         for name, yes in drawn.items()
     ]
@@ -53,8 +55,8 @@ def groups_of(**drawn):
     return pd.DataFrame(rows)
 
 
-def figure_of(**drawn):
-    groups = groups_of(**drawn)
+def figure_of(drawn_to=DAYS, **drawn):
+    groups = groups_of(drawn_to, **drawn)
     curves = pd.concat([curve_of(name) for name, yes in drawn.items() if yes] or [curve_of("x").iloc[:0]])
     return closing_figure(curves, groups, WEEKS)
 
@@ -107,7 +109,15 @@ def test_where_no_group_is_large_enough_the_figure_says_so():
 
 @pytest.mark.parametrize(
     ("day", "closed", "died"),
-    [(0, 0, 0), (6, 0, 0), (7, 25, 0), (13, 25, 0), (14, 50, 10), (DAYS, 50, 10)],  # a step holds until the next
+    [
+        (0, 0, 0),
+        (6, 0, 0),
+        (7, 25, 0),
+        (13, 25, 0),
+        (14, 50, 10),
+        (DAYS, 50, 10),
+        (DAYS + 3, 50, 10),
+    ],  # a step holds until the next
 )
 def test_bands_stand_on_each_other_and_fill_the_hundred(day, closed, died):
     [panel] = panels(figure_of(everybody=True))
@@ -125,6 +135,31 @@ def test_dashed_lines_are_the_range_of_the_share_closed():
     dashed = [line for line in panel.lines if line.is_dashed()]
     assert [line.get_ydata()[-1] for line in dashed] == [40, 65]
     assert [line.get_ydata()[10] for line in dashed] == [10, 35]  # day 10 is still that of day 7
+
+
+def test_the_lower_dashed_line_is_white_on_the_dark_and_the_upper_is_ink():
+    [panel] = panels(figure_of(everybody=True))
+    assert [line.get_color() for line in panel.lines if line.is_dashed()] == [PAPER, INK]
+
+
+def test_dashed_lines_begin_where_a_wound_has_closed():
+    [panel] = panels(figure_of(everybody=True))
+    for line in panel.lines:
+        assert np.isnan(line.get_ydata()[:7]).all() and np.isfinite(line.get_ydata()[7:]).all()  # first closed: day 7
+
+
+def test_a_curve_ends_on_the_day_to_which_it_is_drawn():
+    [panel] = panels(figure_of(drawn_to=16, everybody=True))
+    bands = dict(zip(STACK, panel.collections, strict=True))
+    assert {band.get_paths()[0].vertices[:, 0].max() for band in bands.values()} == {16 / 7}
+    assert {line.get_xdata()[-1] for line in panel.lines} == {16 / 7}
+    assert edge(bands["closed"], 16, "high") == pytest.approx(50)
+    assert panel.get_xticklabels()[-1].get_text().split() == ["4", "(–)"]  # nobody is counted beyond its end
+
+
+def test_a_curve_that_reaches_the_horizon_is_drawn_four_days_on():
+    [panel] = panels(figure_of(everybody=True))
+    assert {line.get_xdata()[-1] for line in panel.lines} == {(DAYS + 3) / 7}  # days 28, 29, 30 and 31
 
 
 def test_wounds_still_in_view_stand_under_the_weeks():
@@ -158,10 +193,16 @@ def test_the_figure_of_the_invented_study_draws_the_shares_of_its_groups(found, 
     _, description = found
     figure = closing_figure(description.curves, description.groups, study.plan.following.horizon_weeks)
     drawn = description.groups[description.groups["drawn"]]
+    assert set(drawn["reached"]) == {True, False}
     for panel, row in zip(panels(figure), drawn.itertuples(), strict=True):
         bands = dict(zip(STACK, panel.collections, strict=True))
-        assert edge(bands["closed"], study.plan.horizon, "high") == pytest.approx(100 * row.closed_share)
-        assert edge(bands["died"], study.plan.horizon, "high") == pytest.approx(100)
+        curve = description.curves[
+            (description.curves["group"] == row.group) & (description.curves["day"] <= row.drawn_to)
+        ]
+        last = curve[curve["state"] == "closed"]["share"].iloc[-1]
+        share = row.closed_share if row.reached else last
+        assert edge(bands["closed"], row.drawn_to, "high") == pytest.approx(100 * share)
+        assert edge(bands["died"], row.drawn_to, "high") == pytest.approx(100)
     assert len(png(figure)) > 10_000
 
 

@@ -122,10 +122,14 @@ def test_nothing_lies_under_the_final_name_before_the_end(tmp_path):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such modes")
-def test_a_draft_can_be_read_by_its_owner_alone(tmp_path):
-    with revision(tmp_path, "Tarnwick", "2026-Q2") as (draft, final):
-        assert os.stat(draft).st_mode & 0o777 == 0o700
-    assert os.stat(final).st_mode & 0o777 == 0o755
+def test_a_draft_can_be_read_by_its_owner_alone_and_a_report_by_whom_the_system_lets(tmp_path):
+    before = os.umask(0o027)
+    try:
+        with revision(tmp_path, "Tarnwick", "2026-Q2") as (draft, final):
+            assert os.stat(draft).st_mode & 0o777 == 0o700
+    finally:
+        os.umask(before)
+    assert os.stat(final).st_mode & 0o777 == 0o750  # what the person's system lets others see, and no more
 
 
 @pytest.mark.parametrize("failure", [ValueError, KeyboardInterrupt, SystemExit])

@@ -23,7 +23,10 @@ def frames() -> dict[str, pd.DataFrame]:
     described = describe(STUDY.episodes, STUDY.plan, draws=20)
     weeks = course(STUDY.episodes, STUDY.measurements, STUDY.sessions, STUDY.plan)
     return {
-        **{name: getattr(STUDY, name) for name in (*TABLES, "episodes", "stages", "faults", "account", "sources")},
+        **{
+            name: getattr(STUDY, name)
+            for name in (*TABLES, "episodes", "stages", "faults", "account", "houses", "sources")
+        },
         "counted": counted(STUDY.faults),
         "course": weeks,
         "starts": starts(STUDY.sessions, STUDY.plan),

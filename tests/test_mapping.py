@@ -68,6 +68,42 @@ def test_every_day_format_may_be_declared(written):
     assert map_of(MAP.replace("MM/DD/YYYY", written))["measurements"].columns["day"].format == written
 
 
+@pytest.mark.parametrize(
+    ("written", "known"),
+    [
+        ("M/D/YYYY", "MM/DD/YYYY"), ("mm/dd/yyyy", "MM/DD/YYYY"), ("d.m.yyyy", "DD.MM.YYYY"), ("m/d/yy", "MM/DD/YY"),
+        ("dd-Mon-yyyy", "DD-MON-YYYY"), ("yyyy-mm-dd", "YYYY-MM-DD"), ("Day number", "day number"),
+    ],
+)  # fmt: skip
+def test_a_day_format_may_be_written_as_spreadsheets_do(written, known):
+    assert map_of(MAP.replace("MM/DD/YYYY", written))["measurements"].columns["day"].format == known
+
+
+SHARED = """
+[wounds.columns]
+wound = "wound"
+resident = "resident"
+kind = { column = "Type", values = { "heel sore" = "pressure_injury", "leg ulcer" = "venous" } }
+site = { column = "Type", values = { "heel sore" = "heel" } }
+[measurements.columns]
+wound = "wound"
+day = "day"
+"""
+
+
+def test_one_header_may_serve_two_columns_of_words_that_each_say_what_the_words_mean():
+    columns = map_of(SHARED)["wounds"].columns
+    assert columns["kind"].column == columns["site"].column == "Type"
+
+
+def test_a_header_that_serves_two_needs_the_words_of_both():
+    with pytest.raises(MapError) as stopped:
+        map_of(SHARED.replace(', values = { "heel sore" = "heel" }', ""))
+    assert str(stopped.value) == (
+        "given.toml: wounds: kind and site name the same column; keep one of them, or give each its own values"
+    )
+
+
 # --- what it may not ---
 
 
@@ -100,7 +136,7 @@ def test_wounds_and_measurements_must_be_mapped():
 
 
 def test_a_missing_map_is_told(tmp_path):
-    with pytest.raises(MapError, match="^none.toml: there is no such column map; check its path$"):
+    with pytest.raises(MapError, match=rf"^none.toml: there is no such column map in {tmp_path.name}; check its path$"):
         read_map(tmp_path / "none.toml")
 
 

@@ -34,7 +34,7 @@ FOUR_WOUNDS = {
     "sessions": """
         wound day modality    setup     status    reason    reaction
         W2    109 stimulation monopolar given     .         pain
-        W2    110 stimulation monopolar .         .         none
+        W2    110 stimulation monopolar given     .         none
         W4    173 ultrasound  .         given     .         skin_irritation
         W4    174 ultrasound  .         missed    refused   .
         W4    176 ultrasound  .         missed    staff     .
@@ -42,6 +42,7 @@ FOUR_WOUNDS = {
         W4    179 ultrasound  .         shortened unwell    none
         W4    180 ultrasound  .         shortened refused   .
         W4    181 stimulation .         missed    .         .
+        W4    182 ultrasound  .         .         .         .
         W3    200 stimulation monopolar given     .         none
         """,
 }
@@ -70,13 +71,14 @@ def test_a_wound_is_open_in_the_quarter_when_it_ends_in_it_or_later(four):
     assert done.residents_open == 3  # R1 for W2, R2, R3
 
 
-def test_sessions_are_counted_by_status_and_one_without_counts_as_given(four):
+def test_sessions_are_counted_by_status_and_one_without_is_not_known(four):
     done = activity(four)
-    assert done.planned == 9  # all but that of day 109
-    assert done.given == 3  # days 110 (no status), 173, 200
+    assert done.planned == 10  # all but that of day 109
+    assert done.given == 3  # days 110, 173, 200
     assert done.shortened == 2  # days 179, 180
     assert done.missed == 4  # days 174, 176, 177, 181
-    assert done.planned == done.given + done.shortened + done.missed
+    assert done.not_known == 1  # day 182
+    assert done.planned == done.given + done.shortened + done.missed + done.not_known
 
 
 def test_both_ends_of_the_quarter_belong_to_it(four):
@@ -110,9 +112,9 @@ def test_a_week_counts_in_the_quarter_it_ends_in_and_is_fresh_when_measured_in_i
     # W1 closed on day 109, before the quarter: its last week ends in it, on 115, and does not count.
     # W2 from 96: weeks end on 103 and 110; the second ends in the quarter and is measured on 110: fresh.
     # W3 from 179: weeks end on 186, 193, 200; measured on 186 and 200, not from 187 to 193: two of three fresh.
-    # W4 from 172 to 193: weeks end on 179, 186, 193; measured on 193 alone: one of three fresh.
+    # W4 from 172, open at the cut-off: weeks end on 179, 186, 193, 200; measured on 193 alone: one of four fresh.
     done = activity(four)
-    assert done.weeks_in_view == 1 + 3 + 3
+    assert done.weeks_in_view == 1 + 3 + 4
     assert done.weeks_measured == 1 + 2 + 1
 
 
@@ -135,21 +137,21 @@ def test_without_sessions_and_closings_all_is_nought():
 def test_without_a_calendar_the_whole_export_is_counted():
     done = activity(drawn(**FOUR_WOUNDS | {"plan": SAFE_HARBOR}))
     assert (done.begins, done.ends) == (None, None)
-    assert (done.planned, done.measurements, done.wounds_open, done.closed) == (10, 10, 4, 3)
+    assert (done.planned, done.measurements, done.wounds_open, done.closed) == (11, 10, 4, 3)
 
 
 # --- sessions by regimen ---
 
 
 def test_sessions_by_regimen_add_up_to_all_sessions(four):
-    columns = ("regimen", "wounds", "planned", "given", "shortened", "missed")
+    columns = ("regimen", "wounds", "planned", "given", "shortened", "missed", "not_known")
     assert table(by_regimen(four)) == [
         dict(zip(columns, row, strict=True))
         for row in [
-            ("monopolar", 2, 2, 2, 0, 0),
-            ("bipolar", 0, 0, 0, 0, 0),
-            ("ultrasound", 1, 6, 1, 2, 3),
-            ("outside the plan", 0, 1, 0, 0, 1),  # day 181: stimulation whose set-up nobody wrote down
+            ("monopolar", 2, 2, 2, 0, 0, 0),
+            ("bipolar", 0, 0, 0, 0, 0, 0),
+            ("ultrasound", 1, 7, 1, 2, 3, 1),
+            ("outside the plan", 0, 1, 0, 0, 1, 0),  # day 181: stimulation whose set-up nobody wrote down
         ]
     ]
     assert by_regimen(four)["planned"].sum() == activity(four).planned
@@ -162,7 +164,7 @@ def test_where_every_session_meets_a_rule_no_row_stands_outside_the_plan():
 def test_a_session_that_meets_two_rules_counts_under_the_first_alone():
     wide = PLAN + '[[regimens]]\nname = "any stimulation"\nmodality = "stimulation"\n'
     told = by_regimen(drawn(**FOUR_WOUNDS | {"plan": wide})).set_index("regimen")["planned"]
-    assert told.to_dict() == {"monopolar": 2, "bipolar": 0, "ultrasound": 6, "any stimulation": 1}
+    assert told.to_dict() == {"monopolar": 2, "bipolar": 0, "ultrasound": 7, "any stimulation": 1}
 
 
 # --- reasons ---
@@ -220,4 +222,4 @@ def test_weeks_stand_under_what_the_wound_was_under_at_their_end(four):
     # W1 five weeks, W2 the first of two, W3 all three; W3 had its session on the day it closed, which starts nothing
     assert told.loc["no modality"].to_dict() == {"weeks": 5 + 1 + 3, "fresh": 1 + 1 + 2, "sessions": 1}
     assert told.loc["monopolar"].to_dict() == {"weeks": 1, "fresh": 1, "sessions": 2}  # W2, days 104 to 110
-    assert told.loc["ultrasound"].to_dict() == {"weeks": 3, "fresh": 1, "sessions": 3}  # W4; missed ones do not count
+    assert told.loc["ultrasound"].to_dict() == {"weeks": 4, "fresh": 1, "sessions": 3}  # W4; given or shortened alone

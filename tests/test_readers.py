@@ -14,6 +14,7 @@ import pytest
 from kit.faults import ExportError
 from kit.intake.readers import read_export
 from tests.exports import MEASUREMENTS, WOUNDS, csv_text, map_of, write
+from tests.test_mapping import SHARED
 
 SIZES = "wound,day,length\nW1,10,4\nW1,17,3\n"
 
@@ -206,7 +207,8 @@ def test_a_column_that_the_map_names_and_the_file_lacks_is_told_by_our_name(tmp_
     write(tmp_path)
     (tmp_path / "Wunden.txt").write_text("Person,Id\nR1,W1\n")
     assert told(tmp_path, map_of(MAP)) == (
-        "Wunden.txt: the map names a column for wound that is not there; check its spelling"
+        "Wunden.txt: the map names a column for wound that is not there; its header is expected in row 1, of 2 "
+        "columns, exactly as written in the map (capitals count)"
     )
 
 
@@ -214,6 +216,39 @@ def test_a_workbook_as_the_file_of_one_table_is_refused(tmp_path):
     write(tmp_path)
     (tmp_path / "book.xlsx").write_bytes(b"x")
     assert "a workbook must hold all tables" in told(tmp_path, map_of(MAP.replace("Wunden.txt", "book.xlsx")))
+
+
+OPTIONAL = MAP + '[sessions.columns]\nday = "Day"\nmodality = "What"\n'
+TURNED = "; in a workbook write sheet = ..., in a folder file = ..."
+
+
+def test_a_mapped_table_that_may_be_absent_is_mapped_and_not_there(tmp_path):
+    write(tmp_path, wounds=None, measurements="ID,Day\nW1,10\n")
+    (tmp_path / "Wunden.txt").write_text("Person,ID\nR1,W1\n")
+    assert told(tmp_path, map_of(OPTIONAL)) == (
+        f"{tmp_path.name}: sessions is mapped and not there; expected a file called sessions.csv"
+    )
+
+
+def test_a_sheet_for_a_folder_says_what_a_folder_takes(tmp_path):
+    said = told(write(tmp_path, wounds=None), map_of(MAP.replace('file = "Wunden.txt"\n', "")))
+    assert said.endswith(f"wounds is needed and not there; expected a file called wounds.csv{TURNED}")
+
+
+def test_a_folder_around_a_workbook_asks_for_the_workbook(tmp_path):
+    for name in ("export.xlsx", "~$export.xlsx", "study-plan.toml"):
+        (tmp_path / name).write_bytes(b"x")
+    assert told(tmp_path) == (f"{tmp_path.name}: this folder holds a workbook; name the workbook itself as the export")
+
+
+def test_a_header_that_serves_two_of_our_columns_is_read_for_both(tmp_path):
+    write(tmp_path, wounds=None)
+    wounds = pd.DataFrame({"wound": ["W1"], "resident": ["R1"], "Type": ["heel sore"]})
+    for ending, put in (("csv", lambda file: wounds.to_csv(file, index=False)), ("parquet", wounds.to_parquet)):
+        (tmp_path / "wounds.csv").unlink(missing_ok=True)
+        put(tmp_path / f"wounds.{ending}")
+        rows = read_export(tmp_path, map_of(SHARED))["wounds"].rows
+        assert rows[["kind", "site"]].iloc[0].tolist() == ["heel sore"] * 2
 
 
 # --- Parquet ---
@@ -315,6 +350,12 @@ def test_what_a_workbook_says_wrongly_of_itself_is_neither_believed_nor_shown(wo
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         assert list(read_export(book)["measurements"].rows["day"]) == ["10", "17"]
+
+
+def test_a_file_for_a_workbook_says_what_a_workbook_takes(workbook):
+    export = workbook(measurements=[["ID", "Day"], ["W1", 10]])
+    said = told(export, map_of(MAP.replace('sheet = "Wunden"\n', "")))
+    assert said == f"export.xlsx: wounds is needed and not there; expected a sheet called wounds{TURNED}"
 
 
 def test_a_sheet_named_in_the_map_is_read(workbook):

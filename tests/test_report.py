@@ -6,6 +6,8 @@ import json
 import os
 import re
 import sys
+from collections import Counter
+from contextlib import nullcontext
 from html import escape
 from pathlib import Path
 
@@ -14,16 +16,18 @@ import pandas as pd
 import pytest
 from bs4 import BeautifulSoup
 
+from kit import words
 from kit.__main__ import main
 from kit.faults import ExportError
 from kit.pages.folders import folder_name, read_ledger
-from kit.pages.report import Request, harmless, report
+from kit.pages.report import Request, _refuse_empty, harmless, report
+from kit.statements import INTERNAL, NOT_COMPARED
 from tests.conftest import NASTY
-from tests.drawn import PLAN, TWO_HOUSES, as_csv
+from tests.drawn import PLAN, TWO_HOUSES, as_csv, drawn
 
 ROOT = Path(__file__).parent.parent
 NOTEBOOKS = sorted(path.stem for path in (ROOT / "notebooks").glob("[0-9]*.ipynb"))
-SHEETS = {"healing", "sessions", "reasons", "account", "faults"}
+SHEETS = ["healing", "sessions", "reasons", "account", "faults"]
 
 
 @pytest.fixture(scope="module")
@@ -73,7 +77,9 @@ def test_the_folder_holds_what_was_designed_and_nothing_else(reported):
     names = {path.relative_to(reported).as_posix() for path in reported.rglob("*")}
     pages = {f"internal/{name}.html" for name in ["page", *NOTEBOOKS]}
     figures = {f"internal/figures/{name}.{kind}" for name in ("closing", "missed") for kind in ("png", "svg")}
-    tables = {f"internal/{name}" for name in ("tables.xlsx", "findings.json", "set_aside.csv", "run.json")}
+    tables = {
+        f"internal/{name}" for name in ("tables.xlsx", "findings.json", "set_aside.csv", "faults.csv", "run.json")
+    }
     assert names == {"internal", "internal/figures", *pages, *figures, *tables}
 
 
@@ -100,30 +106,51 @@ def test_findings_hold_no_number_that_json_does_not_know(internal):
 
 
 def test_a_second_run_gives_the_same_numbers_to_the_byte(internal, again):
-    for name in ("findings.json", "set_aside.csv", "figures/closing.png", "figures/missed.png"):
+    for name in ("findings.json", "set_aside.csv", "faults.csv", "figures/closing.png", "figures/missed.png"):
         assert (internal / name).read_bytes() == (again / "internal" / name).read_bytes(), name
 
 
 def test_a_second_run_gives_the_same_pages_but_for_their_revision(internal, again):
     first, second = ((folder / "page.html").read_text(encoding="utf-8") for folder in (internal, again / "internal"))
-    assert "revision r1" in first and "revision r2" in second
-    assert first.replace("revision r1", "revision r2") == second
+    made = r"revision (r\d), made (\d{1,2} [A-Z][a-z]+ \d{4}) "
+    assert [re.findall(made, page)[0][0] for page in (first, second)] == ["r1", "r2"]
+    assert len(re.findall(made, first)) == 1
+    assert re.sub(made, "", first) == re.sub(made, "", second)
     for name in NOTEBOOKS:
         assert (internal / f"{name}.html").read_bytes() == (again / "internal" / f"{name}.html").read_bytes(), name
 
 
 def test_the_tables_hold_the_findings(internal, told):
     book = openpyxl.load_workbook(internal / "tables.xlsx")
-    assert set(book.sheetnames) == SHEETS
+    assert book.sheetnames == ["about", *SHEETS]
     for name, told_rows in ((name, told[name]) for name in SHEETS):
         head, *rows = book[name].iter_rows(values_only=True)
-        assert list(head) == list(told_rows[0]), name
+        assert list(head) == [words.label(column) for column in told_rows[0]], name
+        head = list(told_rows[0])
         read = [dict(zip(head, row, strict=True)) for row in rows]
         assert read == [{key: plain(value) for key, value in row.items()} for row in told_rows], name
 
 
 def plain(value):
+    """A value of the findings as the workbook holds it: numbers to four decimals, a formula held down."""
+    if isinstance(value, float):
+        return pytest.approx(value, abs=0.00005 + 1e-9)  # half of the fourth decimal
     return "'=1+1" if value == "=1+1" else value
+
+
+def test_numbers_of_the_tables_have_four_decimals(internal):
+    book = openpyxl.load_workbook(internal / "tables.xlsx")
+    numbers = [cell.value for sheet in book for row in sheet for cell in row if isinstance(cell.value, float)]
+    assert numbers and all(number == round(number, 4) for number in numbers)
+
+
+def test_the_first_sheet_says_what_the_tables_are_of_and_how_they_may_be_used(internal, told):
+    book = openpyxl.load_workbook(internal / "tables.xlsx")
+    lines = dict(book["about"].iter_rows(min_row=2, values_only=True))
+    assert lines["Report"] == f"{told['scope']}, {told['program']}"
+    assert lines["Quarter"] == "quarter 1 April 2026 to 30 June 2026"
+    assert (lines["Status"], lines["For"], lines["Not compared"]) == ("DRAFT", INTERNAL, NOT_COMPARED)
+    assert all(value in lines["Fingerprints"] for value in told["fingerprints"].values())
 
 
 # --- what was set aside ---
@@ -141,6 +168,16 @@ def test_rows_set_aside_are_as_many_as_the_account_says(internal, told):
     assert len(lines) == sum(table["set_aside"] for table in told["account"]) == 7
 
 
+def test_every_row_with_a_fault_is_named_with_what_became_of_it(internal, told, invented):
+    with (internal / "faults.csv").open(newline="", encoding="utf-8") as lines:
+        head, *rows = csv.reader(lines)
+    assert head == ["file", "row", "column", "fault", "fate", "says"]
+    aside = [[file, row, fault] for file, row, _, fault, fate, _ in rows if fate == "set aside"]
+    assert aside == [[file, str(row), fault] for file, row, fault in invented.set_aside]
+    found = Counter((file.removesuffix(".csv"), fault, fate, says) for file, _, _, fault, fate, says in rows)
+    assert found == {(row["table"], row["fault"], row["fate"], row["says"]): row["rows"] for row in told["faults"]}
+
+
 # --- formulas ---
 
 
@@ -148,7 +185,7 @@ def test_no_cell_of_the_tables_is_a_formula(internal):
     book = openpyxl.load_workbook(internal / "tables.xlsx")
     kinds = {cell.data_type for sheet in book for row in sheet for cell in row}
     assert "f" not in kinds and "s" in kinds
-    assert [row[0].value for row in book["sessions"]] == ["regimen", "monopolar", "ultrasound", "'=1+1"]
+    assert [row[0].value for row in book["sessions"]] == ["Regimen", "monopolar", "ultrasound", "'=1+1"]
 
 
 def test_text_that_a_spreadsheet_would_run_is_held_down_and_numbers_are_not():
@@ -232,6 +269,20 @@ def test_every_notebook_ends_with_the_fingerprints_of_this_run(internal, told):
         assert f"Export {told['fingerprints']['export']}, plan {told['fingerprints']['plan']}" in last
 
 
+def test_pages_of_notebooks_leave_the_code_out_and_say_what_they_were_run_with(internal, invented):
+    for name in NOTEBOOKS:
+        page = BeautifulSoup((internal / f"{name}.html").read_text(encoding="utf-8"), "html.parser")
+        assert not re.search(r"\bimport\b|read_study\(|show\(", page.body.text), name
+        assert page.find_all("p")[-1].text.startswith(f"Run with: export {invented.export.name}. ")
+
+
+def test_every_page_says_on_top_that_it_is_internal(internal):
+    pages = sorted(internal.glob("*.html"))
+    assert len(pages) == len(NOTEBOOKS) + 1
+    for page in pages:
+        assert BeautifulSoup(page.read_text(encoding="utf-8"), "html.parser").body.p.text == INTERNAL, page.name
+
+
 # --- one facility ---
 
 
@@ -257,6 +308,12 @@ def test_the_notebooks_of_one_facility_speak_of_it_alone(there):
         assert said[-1].text.endswith(f"facilities: {NASTY}.")
 
 
+def test_the_notebooks_of_one_facility_name_it_as_what_they_were_run_with(there):
+    for page in (there / "internal").glob("0*.html"):
+        ran = BeautifulSoup(page.read_text(encoding="utf-8"), "html.parser").find_all("p")[-1].text
+        assert f"facility {NASTY}." in ran
+
+
 # --- what stops a report ---
 
 
@@ -274,5 +331,23 @@ def test_an_export_in_which_no_wound_was_open_leaves_no_folder(tmp_path):
         (export / f"{name}.csv").write_text(as_csv(text))
     (export / "study-plan.toml").write_text(PLAN)
     with pytest.raises(ExportError, match="no wound was ever measured open before the cut-off"):
+        report(Request(export, tmp_path / "reports"))
+    assert [path.name for path in tmp_path.iterdir()] == ["export"]
+
+
+@pytest.mark.parametrize(("last", "stops"), [(109, True), (110, False)])  # the quarter begins on day 110
+def test_a_quarter_that_begins_after_the_last_record_stops_the_run(last, stops):
+    study = drawn(f"wound day length width state\nW1 10 4 3 open\nW1 {last} 4 3 open\n")
+    with pytest.raises(ExportError, match=f"last record of the export is of day {last}") if stops else nullcontext():
+        _refuse_empty(study)
+
+
+def test_an_export_that_ends_before_the_quarter_leaves_no_folder(tmp_path):
+    export = tmp_path / "export"
+    export.mkdir()
+    for name, text in TWO_HOUSES.items():  # measured on day 10, treated on day 12
+        (export / f"{name}.csv").write_text(as_csv(text))
+    (export / "study-plan.toml").write_text(PLAN)
+    with pytest.raises(ExportError, match="last record of the export is of day 12, before the plan's quarter begins"):
         report(Request(export, tmp_path / "reports"))
     assert [path.name for path in tmp_path.iterdir()] == ["export"]

@@ -10,6 +10,7 @@ from kit.intake.screening import screen
 from kit.plan import day_of
 from kit.vocabulary import TABLES
 from tests.exports import CALENDAR, PLAN, SAFE_HARBOR, lines, plan_of, screened
+from tests.test_mapping import SHARED
 
 FILLED = {"pseudonym": "X-1", "day": "10", "choice": "", "number": "", "stage": "", "flag": ""}
 NOTHING = ["", "unknown", "N/A", "-", "not recorded", "NULL"]
@@ -84,11 +85,30 @@ def test_a_number_below_zero_is_emptied():
 
 
 def test_a_number_that_no_ruler_shows_is_emptied():
-    assert typed("measurements", "length", "60", "60.1", "1e3") == ([60, None, None], ["impossible"] * 2)
+    assert typed("measurements", "length", "60", "60.1", "1e3", unit="cm") == ([60, None, None], ["impossible"] * 2)
 
 
 def test_limits_hold_in_the_unit_of_the_vocabulary():
     assert typed("measurements", "length", "600", "601", unit="mm") == ([60, None], ["impossible"])
+
+
+def test_lengths_in_an_unnamed_unit_stop_the_run_where_half_of_them_are_above_15_cm():
+    # Of 12, 30 and 41 two are above 15; closed wounds (0 or nothing) do not count.
+    assert refused("measurements", "length", "0", "", "12", "0", "30", "41") == (
+        "measurements.csv, column their length: half of the lengths are above 15 cm; name their unit in the map "
+        '(unit = "mm"; unit = "cm" says they are right)'
+    )
+
+
+@pytest.mark.parametrize(
+    ("cells", "how"), [(["15", "2", "30"], {}), (["5", "1e1", "55", "60"], {}), (["30", "41"], {"unit": "cm"})]
+)
+def test_lengths_pass_where_half_are_up_to_15_cm_or_their_unit_is_named(cells, how):
+    assert typed("measurements", "length", *cells, **how) == ([float(cell) for cell in cells], [])
+
+
+def test_widths_alone_are_not_asked():
+    assert typed("measurements", "width", "30", "41") == ([30, 41], [])
 
 
 @pytest.mark.parametrize(
@@ -145,6 +165,62 @@ def test_a_word_outside_the_list_is_unknown_and_its_text_is_forgotten():
     frame, faults = screen_column("wounds", "kind", "Lower leg of Mr Whiteoak", "venous")
     assert faults == [(2, "unknown")]
     assert "Whiteoak" not in frame.to_string()
+
+
+TELLING = ["measurements.state", "sessions.status", "sessions.modality", "departures.reason", "wounds.kind",
+           "procedures.procedure", "spans.span"]  # fmt: skip
+
+
+def test_the_telling_columns_are_those_of_which_the_report_speaks():
+    telling = {f"{table.name}.{column.name}" for table in TABLES.values() for column in table.columns if column.telling}
+    assert telling == set(TELLING)
+
+
+@pytest.mark.parametrize("where", TELLING)
+def test_a_telling_column_of_unread_words_stops_the_run_at_the_first(where):
+    table, column = where.split(".")
+    listed = TABLES[table].column(column).allowed
+    with pytest.raises(ExportError) as stopped:
+        screen_column(table, column, *[listed[0]] * 140, "", "Zestful", "Zestful", "zestily")
+    assert str(stopped.value) == (
+        f"{table}.csv row 143, column their {column}: 3 of 143 cells hold a word that is not in the list "
+        f'({", ".join(listed)}) or the map; list each under values, "unknown" among the meanings'
+    )
+
+
+def test_two_unread_words_of_a_telling_column_or_two_in_a_hundred_are_counted():
+    assert typed("measurements", "state", "open", "oozing", "wet")[1] == ["unknown"] * 2
+    assert typed("measurements", "state", *["open"] * 147, *["oozing"] * 3)[1] == ["unknown"] * 3  # 3 of 150 are 2%
+
+
+def test_unread_words_of_another_column_are_counted_however_many():
+    assert typed("measurements", "tissue", *["boggy"] * 5) == ([None] * 5, ["unknown"] * 5)
+
+
+def test_a_word_that_the_map_sends_to_unknown_is_read():
+    assert typed("measurements", "state", *["n/m"] * 5, values={"n/m": "unknown"}) == ([None] * 5, [])
+
+
+def shared(*cells):
+    """Wounds whose kind and site stand under one header; the site knows the heel alone."""
+    text = "\n".join(["wound,resident,Type", *(f"W{row},R1,{cell}" for row, cell in enumerate(cells))])
+    return screened(columns=SHARED, wounds=text)
+
+
+def test_a_word_that_only_the_other_column_of_a_header_knows_is_not_recorded():
+    out = shared("heel sore", "leg ulcer", "venous")
+    assert out.tables["wounds"]["kind"].tolist() == ["pressure_injury", "venous", "venous"]
+    assert out.tables["wounds"]["site"].astype(object).where(lambda site: site.notna(), None).tolist() == [
+        "heel", None, None,
+    ]  # fmt: skip
+    assert out.faults.empty
+
+
+def test_a_telling_column_must_know_every_word_of_its_header_itself():
+    found = shared("heel sore", "heel").faults
+    assert found[["column", "fault"]].to_numpy().tolist() == [["kind", "unknown"]]
+    with pytest.raises(ExportError, match="row 3, column Type: 3 of 4 cells hold a word"):
+        shared("heel sore", "heel", "heel", "heel")
 
 
 @pytest.mark.parametrize("cell", NOTHING)
@@ -304,8 +380,10 @@ PEOPLES = {
     "a date": ["1940-05-01", "5/1/1940", "05/01/40", "1.5.1940", "1940-05-01 00:00", "1 May 1940", "May 1, 1940",
                "01-MAY-40"],
     "free text": ["seen by the nurse on duty today", "x" * 65],
-    "a name": ["Whiteoak, Ann", "Ann Whiteoak", "Whiteoak,A", "O'Brae, Ann", "Reed-Whiteoak Ann", "Dr. Whiteoak",
+    "a name": ["Whiteoak, Ann", "Ann Whiteoak", "Whiteoak,A", "O'Brae, Ann", "Reed-Whiteoak Ann",
+               "Mrs. W", "Mr W.", "miss 12", "Dr. Whiteoak",
                "A. Whiteoak", "A Whiteoak", "Ann Whiteoak 1940", "Nurse Whiteoak", "Åse Østby"],
+    "initials": ["AW", "amw", "A.W.", "Øs"],
     "initials and a date of birth": ["AW05011940", "AW-5/1/40", "aw 05-01-1940"],
     "initials and a year": ["AW1940", "aw-1940", "AMW 1940", "1940AW", "1940-aw"],
 }  # fmt: skip
@@ -326,6 +404,11 @@ def test_a_resident_who_is_a_room_or_bed_stops_the_run(cell):
     assert "looks like a room or bed" in refused("residents", "resident", "R0001", cell)
 
 
+@pytest.mark.parametrize("cell", ["Mr. W left heel", "mrs W", "Dr W 1"])
+def test_a_wound_that_begins_with_a_title_stops_the_run(cell):
+    assert "looks like a name" in refused("wounds", "wound", "W1", cell)
+
+
 @pytest.mark.parametrize(
     ("table", "column"), [("wounds", "wound"), ("residents", "facility"), ("measurements", "wound"), ("spans", "wound")]
 )
@@ -337,10 +420,11 @@ def test_no_pseudonym_of_any_kind_may_look_like_a_number_or_address_of_somebody(
 ALIKE = {
     "resident": [["R0412", "R0413"], ["101", "102"], ["12345"], ["AB1901", "AB1902", "AB1999"], ["otter", "maple"],
                  ["Resident A", "Resident B"], ["patient 12"], ["pr-kelp-01"], ["K7-1940"], ["A1940", "B1950"],
-                 ["3f2b8c1e-5d6a-4b7c-8d9e-0a1b2c3d4e5f"], ["AB0007", "AB1940", "CD0012", "CD1950"], ["12E", "101X"]],
-    "wound": [["W012"], ["101A", "12b"], ["R1 left heel"], ["AW1940"], ["W-1-a"], ["2026-01"]],
-    "facility": [["Quellmoor"], ["The house by the old mill pond"], ["Alder Park"], ["F1"]],
-    "assessor": [["N12"], ["RN 3"], ["Nurse C"], ["wn-07"]],
+                 ["3f2b8c1e-5d6a-4b7c-8d9e-0a1b2c3d4e5f"], ["AB0007", "AB1940", "CD0012", "CD1950"], ["12E", "101X"],
+                 ["A", "B"], ["Msaka"], ["W012"], ["S03"]],
+    "wound": [["W012"], ["101A", "12b"], ["R1 left heel"], ["AW1940"], ["AW"], ["MS1"], ["W-1-a"], ["2026-01"]],
+    "facility": [["Quellmoor"], ["The house by the old mill pond"], ["Alder Park"], ["F1"], ["AW"], ["Dr Alder House"]],
+    "assessor": [["N12"], ["RN 3"], ["RN"], ["pta"], ["Nurse C"], ["wn-07"]],
 }  # fmt: skip
 
 

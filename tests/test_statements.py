@@ -21,7 +21,7 @@ COMPARING = (
 def group(**changed):
     """A row of the frame of groups."""
     numbers = {"wounds": 40, "residents": 30, "closed_share": 0.524, "closed_low": 0.331, "closed_high": 0.747}
-    return {"group": "ultrasound", "clock": "first session", "drawn": True, **numbers, **changed}
+    return {"group": "ultrasound", "clock": "first session", "drawn": True, "reached": True, **numbers, **changed}
 
 
 def said_of(plan, *groups):
@@ -41,14 +41,15 @@ def test_rows_kept_and_rows_with_a_fault_are_counted(study, invented):
     rows = sum(invented.rows.values())
     # 7 set aside; one row had its length and width exchanged; the same row lost a depth and a word
     share = f"{100 * (rows - 7) / rows:.0f}% ({rows - 7} of {rows})"
-    expected = f"The whole export holds {rows} rows in 5 tables; {share} were kept. "
-    assert received(study) == expected + "Rows with a fault: 7 set aside, 1 repaired, 1 kept with a mark."
+    expected = f"Rows read: {rows} in 5 tables; {share} were kept. "
+    faults = "Rows with a fault: 7 set aside, 1 repaired, 1 kept with a mark; each is named in faults.csv."
+    assert received(study) == expected + faults
 
 
 def test_an_export_without_a_fault_says_so():
     study = drawn("wound day length width state\nW1 10 4 3 open\nW1 190 2 2 open\n")
     # 1 wound and 2 measurements
-    assert received(study) == "The whole export holds 3 rows in 2 tables; 100% (3 of 3) were kept. No fault was found."
+    assert received(study) == "Rows read: 3 in 2 tables; 100% (3 of 3) were kept. No fault was found."
 
 
 # --- who had which care ---
@@ -93,12 +94,19 @@ def test_numbers_in_the_sentences_are_those_of_the_frame(found, study):
     description = found[1]
     sentences = healing_took(description, study.plan)
     for sentence, row in zip(sentences, description.groups.itertuples(), strict=True):
-        if row.drawn:
+        if row.reached:
             shares = [round(100 * share) for share in (row.closed_share, row.closed_low, row.closed_high)]
             expected = [100, shares[0], 12, *shares[1:], row.wounds, row.residents]
         else:
-            expected = [row.wounds, row.residents] if row.wounds else []
+            expected = [12] * row.drawn + ([row.wounds, row.residents] if row.wounds else [])
         assert [int(number) for number in re.findall(r"\d+", sentence.replace("=1+1", ""))] == expected
+
+
+def test_a_group_not_in_view_for_long_enough_says_so(study):
+    short = group(reached=False, closed_share=float("nan"))
+    assert said_of(study.plan, short) == [
+        "Too few were in view for 12 weeks after starting ultrasound to say how many closed: 40 wounds on 30 residents."
+    ]
 
 
 def test_a_group_too_small_is_counted_and_not_described(study):
@@ -116,8 +124,9 @@ def test_a_group_of_nobody_says_so(study):
 def test_the_first_two_groups_are_said_in_words_that_fit_them(found, study):
     first, second, *_ = healing_took(found[1], study.plan)
     assert first.startswith("Of 100 wounds before any modality, ")
-    assert second.startswith("Of 100 wounds after starting any modality, ")
-    assert "of the first measurement" in first and "of the first session" in second
+    assert "of the first measurement" in first
+    # 14 wounds started, of which fewer than five residents are in view twelve weeks later
+    assert second.startswith("Too few were in view for 12 weeks after starting any modality to say how many closed")
 
 
 # --- this quarter ---
@@ -137,8 +146,8 @@ def test_what_is_said_of_the_quarter_comes_from_its_activity(study, found):
         f"A fresh size was known in {100 * done.weeks_measured / done.weeks_in_view:.0f}% "
         f"({done.weeks_measured} of {done.weeks_in_view}) of wound weeks.",
     ]
-    assert said[5:-1] == healing_took(found[1], study.plan)
-    assert said[-1] == NOT_COMPARED
+    assert said[5] == NOT_COMPARED  # before what it speaks of
+    assert said[6:] == healing_took(found[1], study.plan)
 
 
 def test_what_is_too_small_to_describe_and_what_is_not_compared_cannot_be_said(study, found):
@@ -146,9 +155,12 @@ def test_what_is_too_small_to_describe_and_what_is_not_compared_cannot_be_said(s
     cannot = said[said == "cannot say"].index.tolist()
     assert set(said) == {"describes", "cannot say"}
     assert cannot == [
+        NOT_COMPARED,
+        "Too few were in view for 12 weeks after starting any modality to say how many closed: "
+        "14 wounds on 14 residents.",
+        "Too few were in view for 12 weeks after starting monopolar to say how many closed: 11 wounds on 11 residents.",
         "Too few were seen after starting ultrasound to describe: 3 wounds on 3 residents.",
         "Nobody was seen after starting =1+1.",
-        NOT_COMPARED,
     ]
 
 
@@ -169,7 +181,7 @@ def test_where_every_session_was_missed_nothing_is_said_of_reactions():
 def test_what_the_sessions_do_not_record_is_said_to_be_missing_and_never_nought():
     study = drawn(**TWO_HOUSES | {"sessions": "wound day modality\nW1 120 ultrasound\n"})
     done = activity(study)
-    assert (done.status_recorded, done.reactions) == (False, None)
+    assert (done.status_recorded, done.asked) == (False, 0)
     said = " ".join(everything_said(study))
     assert "The export holds 1 session in the quarter and does not say which were missed." in said
     assert "Reactions were not recorded." in said
@@ -188,7 +200,7 @@ def test_without_a_calendar_no_quarter_is_spoken_of():
 def test_the_provenance_line_names_fingerprints_window_basis_and_facilities(study):
     assert provenance(study) == (
         f"Export {study.fingerprint}, plan {study.plan.fingerprint}, kit {__version__}; "
-        "quarter 1 April 2026 to 30 June 2026; made under a limited data set under a data use agreement "
+        "quarter 1 April 2026 to 30 June 2026; basis stated in the plan: limited data set with a data use agreement "
         "(45 CFR 164.514(e)); facilities: <script>alert(1)</script>, Tarnwick."
     )
 
@@ -200,7 +212,7 @@ def test_facilities_are_named_as_the_export_names_them():
 
 def test_without_calendar_and_facilities_the_provenance_line_says_so():
     line = provenance(drawn("wound day length width state\nW1 10 4 3 open\n", plan=SAFE_HARBOR))
-    assert "; no shared calendar, the whole export; made under safe harbor" in line
+    assert "; no shared calendar, the whole export; basis stated in the plan: safe harbor" in line
     assert line.endswith("facilities: not named.")
 
 

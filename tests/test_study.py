@@ -121,6 +121,19 @@ def test_one_facility_holds_its_own_residents_and_nobody_else():
     assert house.departures["resident"].tolist() == ["R2"]
 
 
+def test_one_facility_answers_for_its_own_rows_and_faults_alone():
+    """R2 of Tarnwick sends a session of a wound that is not there and one that is repeated; Quellmoor sends none."""
+    sessions = TWO_HOUSES["sessions"] + "W2 12 ultrasound given\nW9 12 ultrasound given\n"
+    study = drawn(**{**TWO_HOUSES, "sessions": sessions})
+    faults = {
+        name: house.faults.query("table == 'sessions'")["fault"].tolist()
+        for name, house in (("all", study), ("Tarnwick", study.at("Tarnwick")), ("Quellmoor", study.at("Quellmoor")))
+    }
+    assert faults == {"all": ["duplicate", "orphan"], "Tarnwick": ["duplicate"], "Quellmoor": []}
+    account = study.at("Tarnwick").account.set_index("table").loc["sessions"]
+    assert account.to_dict() == {"rows_in": 2, "kept": 1, "set_aside": 1}
+
+
 def test_a_facility_that_is_not_there_is_refused_with_those_that_are():
     with pytest.raises(ExportError, match="the export names Quellmoor, Tarnwick"):
         drawn(**TWO_HOUSES).at("Brindlemere")

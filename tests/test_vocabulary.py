@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 
 from kit.faults import FAULTS, MARKED, REPAIRED, SET_ASIDE
+from kit.intake.mapping import read_map
+from kit.plan import plan_keys
 from kit.vocabulary import STAGES, TABLES, UNITS, UNKNOWN, YES_NO, dictionary
 
 README = Path(__file__).parent.parent / "README.md"
@@ -103,3 +105,15 @@ def test_a_fault_has_a_one_word_name_one_of_three_fates_and_a_sentence(name):
     assert re.fullmatch(r"[a-z]+(_[a-z]+)?", name)
     assert fault.fate in (SET_ASIDE, REPAIRED, MARKED)
     assert re.fullmatch(r"[A-Z].*[^.]\.", fault.says)
+
+
+def test_the_keys_of_the_readme_are_those_of_the_plan():
+    _, marked = README.read_text(encoding="utf-8").split("<!-- plan -->")
+    printed, _ = marked.split("<!-- /plan -->")
+    assert printed.strip() == plan_keys().strip()
+
+
+def test_the_column_map_of_the_readme_can_be_read(tmp_path):
+    [block] = re.findall(r"```toml\n(.*?)```", README.read_text(encoding="utf-8"), flags=re.DOTALL)
+    (tmp_path / "map.toml").write_text(block, encoding="utf-8")
+    assert set(read_map(tmp_path / "map.toml")) == {"wounds", "measurements", "sessions"}

@@ -9,7 +9,7 @@ from bs4 import BeautifulSoup
 from kit import words
 from kit.plan import Plan, day_of
 
-NAN = float("nan")
+NAN, NEVER = float("nan"), float("inf")
 
 
 def plan_of(**windows):
@@ -76,12 +76,28 @@ def test_events_per_hundred_carry_their_count():
     assert words.per_hundred(0, 0) == "none"
 
 
-def test_a_median_is_told_in_days_and_one_not_reached_is_not_a_number():
-    assert "day 84" in words.median_day(84.0, drawn=True)
-    not_reached, not_drawn = words.median_day(NAN, drawn=True), words.median_day(NAN, drawn=False)
-    assert not_drawn == "–"
-    assert not_reached != not_drawn
-    assert not re.search(r"\d", not_reached)
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ((99.0, 91.0, 120.0), "week 15 (13 to 18)"),  # 99 / 7 = 14.1, 91 / 7 = 13, 120 / 7 = 17.1
+        ((98.0, 92.0, NEVER), "week 14 (14 to never)"),  # 98 / 7 = 14, 92 / 7 = 13.1
+        ((98.0, 92.0, None), "week 14 (14 to never)"),  # findings hold null for what is never reached
+        ((NAN, 92.0, NEVER), "never (14 to never)"),
+        ((None, 92.0, None), "never (14 to never)"),
+    ],
+)
+def test_a_median_is_told_in_weeks_with_its_range(given, said):
+    assert words.median_week(*given) == said
+
+
+@pytest.mark.parametrize("given", [(NAN, NEVER, NEVER), (None, None, None)])
+def test_a_median_that_no_draw_reached_is_not_a_number(given):
+    assert words.median_week(*given) == "never"
+
+
+def test_the_window_is_the_quarter_only_where_there_is_a_cut_off():
+    assert (words.when(DATED.cutoff), words.when(NUMBERED.cutoff)) == ("in the quarter", "in the quarter")
+    assert words.when(UNDATED.cutoff) == "in the whole export"
 
 
 # --- days and names ---

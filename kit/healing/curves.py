@@ -77,13 +77,13 @@ def days_closed(curve: Incidence, horizon: int) -> np.ndarray:
     return area_under(curve.days, curve.shares[curve.causes.index("closed")], horizon)
 
 
-def median_day(curve: Incidence, cause: str = "closed") -> float:
-    """The first day at whose end at least half of all wounds have come to `cause`; NaN where half never have.
+def median_days(curve: Incidence, cause: str = "closed") -> np.ndarray:
+    """The first day at whose end at least half of all wounds have come to `cause`, one a set; NaN for never.
 
     Where the curve is flat at exactly one half this is the first day of the flat stretch; R's survfit gives its middle.
     """
-    reached = curve.shares[curve.causes.index(cause), :, 0] >= HALF
-    return float(curve.days[reached.argmax()]) if reached.any() else float("nan")
+    reached = curve.shares[curve.causes.index(cause)] >= HALF
+    return np.where(reached.any(axis=0), curve.days[reached.argmax(axis=0)].astype(float), np.nan)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import pandas as pd
 
 from kit.intake.mapping import Place
 from kit.intake.readers import RawTable
-from kit.vocabulary import UNKNOWN, Column
+from kit.vocabulary import TABLES, UNKNOWN, Column
 
 NOT_KNOWN = {"", UNKNOWN, "unk", "n/a", "na", "not known", "not recorded", "-", "--", "?", "null", "nan"}
 
@@ -28,6 +28,7 @@ class Cells:
     words: pd.Series
     spread: np.ndarray
     source_row: np.ndarray
+    elsewhere: frozenset[str]  # words that say something to another of our columns under the same header
 
     @cached_property
     def folded(self) -> pd.Series:
@@ -43,12 +44,16 @@ class Cells:
     def not_known(self) -> pd.Series:
         """Which words only say that nothing is known."""
         told = {word for word, meaning in self.meant.items() if meaning == UNKNOWN}
-        return self.folded.isin(NOT_KNOWN | told)
+        return self.folded.isin(NOT_KNOWN | told | self.elsewhere)
 
     @property
     def where(self) -> str:
         """File and column, for a message."""
         return f"{self.file}, column {self.place.column}"
+
+    def rows(self, which: pd.Series) -> int:
+        """How many cells hold one of these words."""
+        return int(which.to_numpy(dtype=bool)[self.spread].sum())
 
     def first(self, which: pd.Series) -> str:
         """File, row and column of the first cell that holds one of these words, for a message."""
@@ -59,5 +64,15 @@ class Cells:
 def cells_of(raw: RawTable, column: Column) -> Cells:
     """The cells of a mapped column of a table."""
     spread, words = pd.factorize(raw.rows[column.name])
-    source_row = raw.rows["source_row"].to_numpy()
-    return Cells(raw.file, column, raw.places[column.name], pd.Series(words, dtype=object), spread, source_row)
+    source_row, texts = raw.rows["source_row"].to_numpy(), pd.Series(words, dtype=object)
+    return Cells(raw.file, column, raw.places[column.name], texts, spread, source_row, _elsewhere(raw, column))
+
+
+def _elsewhere(raw: RawTable, column: Column) -> frozenset[str]:
+    """The words that others of our columns read under this header; a telling column must know every word itself."""
+    header = raw.places[column.name].column
+    others = [name for name, place in raw.places.items() if place.column == header and name != column.name]
+    if column.telling:
+        return frozenset()
+    listed = TABLES[raw.table].column
+    return frozenset(word.lower() for name in others for word in (*raw.places[name].values, *listed(name).allowed))

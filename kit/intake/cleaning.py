@@ -52,8 +52,10 @@ def clean(screened: Screened, plan: Plan) -> Cleaned:
     """
     bench = _Bench(screened)
     _once_and_tied(bench)
+    _closed_by_surgery(bench)
     _possible_in_time(bench, plan)
     _measured(bench, plan)
+    _back_from_hospital(bench, plan)
     tables = says.from_first_record(bench.tables) if plan.cutoff is None else bench.tables
     tables = {name: frame.reset_index(drop=True) for name, frame in tables.items()}
     faults = _told_once(together(bench.lines))
@@ -73,6 +75,17 @@ def _once_and_tied(bench: _Bench) -> None:
         bench.set_aside(name, says.clashing(tables[name], name), "clash")
     for name in DATED:
         bench.set_aside(name, says.ownerless(tables[name], people, tables["wounds"]["wound"]), "orphan")
+
+
+def _closed_by_surgery(bench: _Bench) -> None:
+    """A surgical closure is of one wound: the one named, or the only one that the person has."""
+    name, departures = "departures", bench.tables["departures"]
+    nameless = (departures["reason"] == "surgical_closure") & departures["wound"].isna()
+    only = says.only_wound_of(departures["resident"], bench.tables["wounds"])
+    bench.change(name, wound=departures["wound"].mask(nameless, only))
+    bench.set_aside(name, nameless & only.isna(), "astray")
+    bench.tables[name] = says.in_order(bench.tables[name], name)
+    bench.set_aside(name, says.repeated(bench.tables[name], name), "duplicate")
 
 
 def _possible_in_time(bench: _Bench, plan: Plan) -> None:
@@ -107,6 +120,13 @@ def _measured(bench: _Bench, plan: Plan) -> None:
     where = sizes.wrongly_staged(tables[name], tables["wounds"])
     bench.mark(name, where, "staged", "stage")
     bench.change(name, stage=tables[name]["stage"].mask(where))
+
+
+def _back_from_hospital(bench: _Bench, plan: Plan) -> None:
+    """Whoever is measured or treated again is back, though nobody wrote the return down."""
+    seen = says.seen_again(bench.tables, plan.following.bed_hold_days)
+    bench.mark("departures", seen.notna(), "unsaid", "returned")
+    bench.change("departures", returned=bench.tables["departures"]["returned"].fillna(seen))
 
 
 def _told_once(faults: pd.DataFrame) -> pd.DataFrame:

@@ -69,6 +69,29 @@ def backwards(frame: pd.DataFrame, begins: str, ends: str) -> pd.Series:
     return (frame[ends] < frame[begins]).fillna(False).astype(bool)
 
 
+def seen_again(tables: Tables, hold: int) -> pd.Series:
+    """For each departure the first day on which a person is measured or treated again within the bed hold.
+
+    Only after a stay in hospital whose return is not recorded; missing for all others.
+    """
+    departures, sessions = tables["departures"], tables["sessions"]
+    treated = sessions[sessions["status"].isin(["given", "shortened"])]
+    seen = [
+        pd.DataFrame({"resident": person_of(frame, tables["wounds"]), "seen": frame["day"]})
+        for frame in (tables["measurements"], treated)
+    ]
+    stays = departures[(departures["reason"] == "hospital") & departures["returned"].isna()]
+    pairs = stays[["resident", "day"]].rename_axis("stay").reset_index().merge(pd.concat(seen), on="resident")
+    pairs = pairs[(pairs["seen"] - pairs["day"]).between(1, hold)]
+    return pairs.groupby("stay")["seen"].min().reindex(departures.index).astype("Int64")
+
+
+def only_wound_of(people: pd.Series, wounds: pd.DataFrame) -> pd.Series:
+    """The wound of each person who has exactly one; missing for all others."""
+    alone = wounds[~wounds["resident"].duplicated(keep=False)]
+    return people.map(alone.set_index("resident")["wound"])
+
+
 def from_first_record(tables: Tables) -> Tables:
     """Days counted from each person's first record, whatever the export counted from."""
     people = {name: person_of(frame, tables["wounds"]) for name, frame in tables.items()}

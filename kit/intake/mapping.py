@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import difflib
+import re
 from pathlib import Path
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from kit.faults import ExportError
 from kit.plan import explain, read_toml
@@ -50,6 +51,13 @@ class Place(_Part):
     def _header_alone(cls, given: object) -> object:
         return {"column": given} if isinstance(given, str) else given
 
+    @field_validator("format")
+    @classmethod
+    def _format_in_full(cls, given: str | None) -> str | None:
+        """m/d/yyyy is MM/DD/YYYY; what is no format that is known stays as it stands."""
+        full = re.sub(r"\b[MD]\b", lambda letter: 2 * letter[0], (given or "").upper())
+        return next((known for known in DAY_FORMATS if known.upper() == full), given)
+
 
 class TableMap(_Part):
     """One table of the export: the file or sheet that holds it, and its columns."""
@@ -77,10 +85,10 @@ def read_map(path: str | Path) -> ColumnMap:
 
     Raises MapError for a missing file, broken TOML, a name the vocabulary does not hold (with the nearest that it
     does), a unit or date format that is not known, a word mapped to a value that is not in the closed list, and a
-    column of theirs that is named twice.
+    column of theirs that is named twice without words for each.
     """
     path = Path(path)
-    given = read_toml(path, "column map; check its path", MapError)
+    given = read_toml(path, "column map", "check its path", MapError)
     try:
         tables = _Tables.model_validate(given)
     except ValidationError as errors:
@@ -108,15 +116,18 @@ def _check_table(file: str, table: Table, mapped: TableMap) -> None:
     missing = [column.name for column in table.columns if column.required and column.name not in mapped.columns]
     if missing:
         raise MapError(f"{where}: {missing[0]} is needed and not mapped; name the column that holds it")
-    _refuse_twice(where, mapped)
+    _refuse_twice(where, table, mapped)
 
 
-def _refuse_twice(where: str, mapped: TableMap) -> None:
-    headers = [place.column for place in mapped.columns.values()]
-    twice = next((header for header in headers if headers.count(header) > 1), None)
-    if twice is not None:
-        names = [name for name, place in mapped.columns.items() if place.column == twice]
-        raise MapError(f"{where}: {' and '.join(names)} name the same column; keep one of them")
+def _refuse_twice(where: str, table: Table, mapped: TableMap) -> None:
+    """One header may serve several columns of words, where each says what the words mean to it."""
+    headers = dict.fromkeys(place.column for place in mapped.columns.values())
+    for header in headers:
+        names = [name for name, place in mapped.columns.items() if place.column == header]
+        words = all(table.column(name).kind == "choice" for name in names)
+        if len(names) > 1 and not (words and all(mapped.columns[name].values for name in names)):
+            cure = "keep one of them" + (", or give each its own values" if words else "")
+            raise MapError(f"{where}: {' and '.join(names)} name the same column; {cure}")
 
 
 def _check_place(where: str, column: Column, place: Place) -> None:

@@ -33,6 +33,8 @@ RESEMBLES = (
     ("free text", r".{65,}", EVERY),
     ("free text", r"(?:\S+\s+){5,}\S+", ("resident", "wound", "assessor", "therapist")),
     ("a name", rf"{CODE}(?:{WORD}(?:,\s*|\s+){LETTER}.*|{LETTER}\.?\s+{WORD}.*)", PEOPLE),
+    ("a name", r"(?:mrs?|ms|miss|dr)[.\s].*", ("resident", "wound", "assessor", "therapist")),
+    ("initials", rf"(?!{ROLE}\Z)(?:{LETTER}\.?){{2,3}}", PEOPLE),
     ("a room or bed", r"(?:room|rm|bed)\W*\d+\W?\w?|\d{1,4}-?[a-d]", ("resident",)),
     ("initials and a date of birth", rf"{LETTER}{{2,3}}\W?(?:\d{{1,2}}\W?\d{{1,2}}\W?{YEAR}|{NUMERIC_DATE})", PEOPLE),
 )  # fmt: skip

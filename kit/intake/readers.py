@@ -64,7 +64,9 @@ def _in_workbook(workbook: Path) -> Iterator[Find]:
         name = mapped.sheet if mapped and mapped.sheet else table.name
         sheet = sheet_called(name)
         if sheet is None and (table.required or mapped):
-            raise _not_there(workbook, table, f"a sheet called {name}")
+            raise _not_there(
+                workbook, table, f"a sheet called {name}", bool(mapped and mapped.file and not mapped.sheet)
+            )
         return None if sheet is None else (workbook, sheet)
 
     with open_workbook(workbook) as sheet_called:
@@ -79,7 +81,9 @@ def _in_folder(folder: Path) -> Iterator[Find]:
         if len(files) > 1:
             raise ExportError(f"{folder.name}: {table.name} stands there twice, as CSV and as Parquet; keep one")
         if not files and (table.required or mapped):
-            raise _not_there(folder, table, f"a file called {_names(table, named)[0]}")
+            _refuse_folder_around_workbook(folder)
+            expected = f"a file called {_names(table, named)[0]}"
+            raise _not_there(folder, table, expected, bool(mapped and mapped.sheet and not named))
         return (files[0], _file_sheet(files[0])) if files else None
 
     yield find
@@ -89,8 +93,17 @@ def _names(table: Table, named: str | None) -> list[str]:
     return [named] if named else [table.name + ending for ending in FILES]
 
 
-def _not_there(export: Path, table: Table, expected: str) -> ExportError:
-    return ExportError(f"{export.name}: {table.name} is needed and not there; expected {expected}")
+def _not_there(export: Path, table: Table, expected: str, misnamed: bool) -> ExportError:
+    """`misnamed` where the map gives a file for a workbook or a sheet for a folder."""
+    why = "needed" if table.required else "mapped"
+    cure = "; in a workbook write sheet = ..., in a folder file = ..." if misnamed else ""
+    return ExportError(f"{export.name}: {table.name} is {why} and not there; expected {expected}{cure}")
+
+
+def _refuse_folder_around_workbook(folder: Path) -> None:
+    endings = [file.suffix.lower() for file in folder.iterdir() if not file.name.startswith("~$")]
+    if not set(endings) & set(FILES) and sum(ending in WORKBOOKS for ending in endings) == 1:
+        raise ExportError(f"{folder.name}: this folder holds a workbook; name the workbook itself as the export")
 
 
 def _file_sheet(file: Path) -> Sheet:
@@ -118,13 +131,18 @@ def _refuse_columns(sheet: Sheet, table: Table, places: dict[str, Place]) -> Non
             raise ExportError(f"{sheet.label}: column {column.name} is needed and not there; add it or map it")
     for name, place in places.items():
         if place.column not in sheet.headers:
-            raise ExportError(f"{sheet.label}: the map names a column for {name} that is not there; check its spelling")
+            raise ExportError(
+                f"{sheet.label}: the map names a column for {name} that is not there; its header is expected in row 1, "
+                f"of {len([header for header in sheet.headers if header])} columns, exactly as written in the map "
+                "(capitals count)"
+            )
         if sheet.headers.count(place.column) > 1:
             raise ExportError(f"{sheet.label}: the column for {name} stands there twice; keep one")
 
 
 def _filled_rows(sheet: Sheet, places: dict[str, Place]) -> pd.DataFrame:
-    cells = sheet.read([sheet.headers.index(place.column) for place in places.values()])
-    rows = pd.DataFrame(dict(zip(places, cells, strict=True)))
+    headers = list(dict.fromkeys(place.column for place in places.values()))
+    cells = dict(zip(headers, sheet.read([sheet.headers.index(header) for header in headers]), strict=True))
+    rows = pd.DataFrame({name: cells[place.column] for name, place in places.items()})
     rows = rows.assign(source_row=range(2, len(rows) + 2))
     return rows[(rows[list(places)] != "").any(axis=1)].reset_index(drop=True)

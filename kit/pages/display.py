@@ -8,6 +8,7 @@ import io
 from collections.abc import Callable
 
 import pandas as pd
+from matplotlib import rc_context
 from matplotlib.figure import Figure
 
 from kit.words import label, spoken
@@ -86,8 +87,9 @@ def png(figure: Figure, dots: int = 160) -> bytes:
 
 
 def svg(figure: Figure) -> bytes:
-    """The figure as SVG, without date."""
-    return _saved(figure, lambda out: figure.savefig(out, format="svg", metadata={"Date": None}))
+    """The figure as SVG, without date and with the same names inside at every run."""
+    with rc_context({"svg.hashsalt": "kit"}):
+        return _saved(figure, lambda out: figure.savefig(out, format="svg", metadata={"Date": None}))
 
 
 def _saved(figure: Figure, save: Callable[[io.BytesIO], None]) -> bytes:

@@ -42,7 +42,7 @@ def closing_figure(curves: pd.DataFrame, groups: pd.DataFrame, horizon_weeks: in
         return _said(figure, "Too few wounds to draw a curve")
     places, spare = _places(figure, drawn)
     for axis, group in zip(places, drawn.itertuples(), strict=True):
-        _panel(axis, curves[curves["group"] == group.group], horizon_weeks)
+        _panel(axis, curves[curves["group"] == group.group], group.drawn_to, horizon_weeks)
         axis.set_title(
             f"{_wrapped(label(group.group))}\n{count(group.wounds, 'wound')},\n{count(group.residents, 'resident')}",
             **_TITLE,
@@ -92,8 +92,9 @@ def _wrapped(name: str) -> str:
 _TITLE = {"fontsize": 9, "color": INK, "loc": "left", "parse_math": False, **FONT}
 
 
-def _panel(axis: Axes, curve: pd.DataFrame, horizon_weeks: int) -> None:
-    days = np.arange(horizon_weeks * WEEK + MARGIN)
+def _panel(axis: Axes, curve: pd.DataFrame, drawn_to: int, horizon_weeks: int) -> None:
+    horizon = horizon_weeks * WEEK
+    days = np.arange(horizon + MARGIN if drawn_to >= horizon else drawn_to + 1)
     shares = {state: _step(curve, state, "share", days) for state in STACK}
     floor = np.zeros(len(days))
     for state in STACK:
@@ -102,12 +103,14 @@ def _panel(axis: Axes, curve: pd.DataFrame, horizon_weeks: int) -> None:
             days / WEEK, floor, floor + 100 * shares[state], facecolor=fill, hatch=hatch, edgecolor=PAPER, linewidth=0.4
         )
         floor = floor + 100 * shares[state]
-    for limit in ("low", "high"):
-        edge = 100 * _step(curve, "closed", limit, days)
-        axis.plot(days / WEEK, edge, color=PAPER, linewidth=1.8)
-        axis.plot(days / WEEK, edge, color=INK, linewidth=0.9, linestyle=(0, (3, 2)))
+    any_closed = shares["closed"] > 0
+    for limit, colour in (("low", PAPER), ("high", INK)):
+        edge = np.where(any_closed, 100 * _step(curve, "closed", limit, days), np.nan)
+        axis.plot(days / WEEK, edge, color=colour, linewidth=1.0, linestyle=(0, (3, 2)))
     ticks = np.arange(0, horizon_weeks + 1, 4)
-    left = _step(curve, "open", "at_risk", ticks * WEEK).astype(int)
+    left = np.where(
+        ticks * WEEK <= drawn_to, _step(curve, "open", "at_risk", ticks * WEEK).astype(int).astype(str), "–"
+    )
     axis.set_xticks(ticks, [f"{week}\n({count})" for week, count in zip(ticks, left, strict=True)])
     _plain(axis, horizon_weeks)
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict
+
+import pandas as pd
 
 from kit import __version__
 from kit.faults import counted
@@ -22,6 +25,7 @@ def findings(study: Study, scope: str) -> tuple[dict, Description]:
         "basis": study.plan.program.basis,
         "cutoff": study.plan.cutoff,
         "quarter_begins": study.plan.quarter_begins,
+        "last_record": last_record(study),
         "cohort_begins": study.plan.cohort_begins,
         "horizon_weeks": study.plan.following.horizon_weeks,
         "fingerprints": {"export": study.fingerprint, "plan": study.plan.fingerprint, "kit": __version__},
@@ -39,7 +43,7 @@ def findings(study: Study, scope: str) -> tuple[dict, Description]:
                 (episodes["in_cohort"] & (episodes["outcome"] == "closed") & ~episodes["confirmed"]).sum()
             ),
             "vanished": int((episodes["in_cohort"] & episodes["vanished"]).sum()),
-            "left_out": {reason: int(n) for reason, n in _left_out(episodes).items()},
+            "left_out": _left_out(study),
         },
         "healing": _records(description.groups),
         "resampling": {"draws": description.draws, "seed": description.seed},
@@ -47,16 +51,26 @@ def findings(study: Study, scope: str) -> tuple[dict, Description]:
     return told, description
 
 
-def _left_out(episodes) -> dict[str, int]:
-    return episodes.loc[~episodes["in_cohort"], "left_out"].value_counts().sort_index().to_dict()
+def last_record(study: Study) -> int:
+    """The last day on which the export shows a measurement or a session."""
+    days = pd.concat([study.measurements["day"], study.sessions["day"]])
+    return int(days.max())
 
 
-def _records(frame) -> list[dict]:
-    """Rows as plain values; a number that cannot be had is null, never NaN, which JSON does not know."""
+def _left_out(study: Study) -> dict[str, int]:
+    counts = study.episodes.loc[~study.episodes["in_cohort"], "left_out"].value_counts().sort_index().to_dict()
+    never = len(study.wounds) - len(study.episodes)
+    return counts | ({"never measured": never} if never else {})
+
+
+def _records(frame: pd.DataFrame) -> list[dict]:
+    """Rows as plain values; what cannot be had, or is never reached, is null: JSON knows no NaN and no infinity."""
     rows = frame.astype(object).where(frame.notna(), None).to_dict("records")
     return [{key: _plain(value) for key, value in row.items()} for row in rows]
 
 
 def _plain(value: object) -> object:
     value = value.item() if hasattr(value, "item") else value
-    return float(f"{value:.8g}") if isinstance(value, float) else value
+    if not isinstance(value, float):
+        return value
+    return float(f"{value:.8g}") if math.isfinite(value) else None

@@ -57,11 +57,18 @@ def revision(reports: Path, scope: str, period: str) -> Iterator[tuple[Path, Pat
     final = home / f"r{_next_number(home)}"
     try:
         yield draft, final
-        draft.chmod(0o755)
+        draft.chmod(0o777 & ~_umask())
         _take_place(draft, final)
     finally:
         shutil.rmtree(draft, ignore_errors=True)
         _drop_empty(ours)
+
+
+def _umask() -> int:
+    """What the person's system keeps from others in a new folder; it can only be read by setting it."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
 
 
 def _next_number(home: Path) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import html
 import json
 import platform
 from collections.abc import Callable
@@ -14,16 +15,21 @@ from pathlib import Path
 import nbformat
 import pandas as pd
 from nbconvert import HTMLExporter
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.worksheet import Worksheet
 
-from kit.faults import SET_ASIDE, ExportError
+from kit.faults import FAULTS, SET_ASIDE, ExportError
 from kit.healing.description import Description
 from kit.pages.display import png, svg
 from kit.pages.figures import closing_figure, missed_figure
-from kit.pages.findings import findings
+from kit.pages.findings import findings, last_record
 from kit.pages.folders import add_to_ledger, period_of, read_ledger, revision, what_changed
 from kit.pages.kernel import one_kernel
 from kit.pages.page import frame_html, page_html
+from kit.plan import Plan
+from kit.statements import INTERNAL, NOT_COMPARED, rows_used, window
 from kit.study import Study, read_study
+from kit.words import day, label
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 ALL = "All facilities"
@@ -52,6 +58,7 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
     whole = read_study(request.export, request.plan, request.columns)
     study = whole.at(request.facility) if request.facility else whole
     _refuse_empty(study)
+    say(rows_used(study))
     scope = request.facility or _scope(study)
     say("Describing how long healing took")
     found, description = findings(study, scope)
@@ -75,6 +82,13 @@ def _refuse_empty(study: Study) -> None:
             "and residents name the same people"
         )
 
+    last = last_record(study)
+    if study.plan.cutoff is not None and last < study.plan.quarter_begins:
+        raise ExportError(
+            f"the last record of the export is of {day(last, study.plan)}, before the plan's quarter begins; name the "
+            "quarter that the export covers in the plan's windows"
+        )
+
 
 def _scope(study: Study) -> str:
     return study.facilities[0] if len(study.facilities) == 1 else ALL
@@ -89,6 +103,7 @@ def _run_notebooks(request: Request, internal: Path, say: Say) -> list[tuple[str
         "facility": request.facility,
     }
     books = []
+    say("Starting the kernel in which the notebooks run")
     with one_kernel() as run:
         for notebook in sorted(request.notebooks.glob("[0-9]*.ipynb")):
             say(f"Notebook {notebook.stem}")
@@ -105,15 +120,18 @@ def title_of(node: nbformat.NotebookNode) -> str:
 
 
 def _body(node: nbformat.NotebookNode, parameters: dict[str, str]) -> str:
-    """The notebook as plain HTML, with the parameters of this run in their cell; of paths only the last name."""
+    """The notebook as its readers need it: words and results, the code left out; of paths only the last name."""
     shown = nbformat.from_dict(node)
+    # The cell that papermill adds has another id in every run.
     shown.cells = [cell for cell in node.cells if "injected-parameters" not in cell.metadata.get("tags", [])]
-    for cell in shown.cells:
-        if "parameters" in cell.metadata.get("tags", []):
-            cell.source = "\n".join(f'{name} = "{Path(value).name}"' for name, value in parameters.items())
-    exporter = HTMLExporter(template_name="basic", exclude_input_prompt=True, exclude_output_prompt=True)
+    exporter = HTMLExporter(
+        template_name="basic", exclude_input=True, exclude_output_prompt=True, exclude_anchor_links=True
+    )
     body, _ = exporter.from_notebook_node(shown)
-    return '<p><a href="page.html">Back to the page</a></p>' + body
+    files = {name: Path(value).name for name, value in parameters.items() if name != "facility"}
+    given = ", ".join(f"{name} {value}" for name, value in {**parameters, **files}.items() if value)
+    ran = html.escape(f"Run with: {given}. The notebook itself, with its code, lies in notebooks/.")
+    return f'<p><a href="page.html">Back to the page</a></p>{body}<p class="small">{ran}</p>'
 
 
 def _write_page(
@@ -126,12 +144,13 @@ def _write_page(
     for name, figure in (("closing", closing), ("missed", missed)):
         (figures / f"{name}.png").write_bytes(png(figure))
         (figures / f"{name}.svg").write_bytes(svg(figure))
-    page = page_html(found, closing, study.plan, revision_name, books)
+    page = page_html(found, closing, study.plan, revision_name, books, _today())
     (internal / "page.html").write_text(page, encoding="utf-8")
 
 
 def _write_tables(internal: Path, found: dict, study: Study) -> None:
     sheets = {
+        "about": about(found, study.plan),
         "healing": pd.DataFrame(found["healing"]),
         "sessions": pd.DataFrame(found["sessions"]),
         "reasons": pd.DataFrame(found["reasons"], columns=["reason", "missed", "shortened"]),
@@ -140,12 +159,37 @@ def _write_tables(internal: Path, found: dict, study: Study) -> None:
     }
     with pd.ExcelWriter(internal / "tables.xlsx", engine="openpyxl") as workbook:
         for name, frame in sheets.items():
-            harmless(frame).to_excel(workbook, sheet_name=name, index=False)
-    aside = study.faults[study.faults["fate"] == SET_ASIDE].merge(study.sources[["table", "file"]], on="table")
-    aside = aside[["file", "source_row", "fault"]].rename(columns={"source_row": "row"})
+            harmless(frame.round(4).rename(columns=label)).to_excel(workbook, sheet_name=name, index=False)
+            _laid_out(workbook.sheets[name], frame)
+    faults = study.faults.merge(study.sources[["table", "file"]], on="table").rename(columns={"source_row": "row"})
+    faults = faults.assign(says=faults["fault"].map(lambda name: FAULTS[name].says))
+    aside = faults.loc[faults["fate"] == SET_ASIDE, ["file", "row", "fault"]]
     aside.to_csv(internal / "set_aside.csv", index=False, lineterminator="\n")
+    faults = faults[["file", "row", "column", "fault", "fate", "says"]]
+    faults.to_csv(internal / "faults.csv", index=False, lineterminator="\n")
     told = json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False)
     (internal / "findings.json").write_text(told + "\n", encoding="utf-8")
+
+
+def about(found: dict, plan: Plan) -> pd.DataFrame:
+    """What the tables are of, and how they may be used: the first sheet of the workbook."""
+    lines = {
+        "Report": f"{found['scope']}, {found['program']}",
+        "Quarter": window(plan),
+        "Status": "DRAFT",
+        "For": INTERNAL,
+        "Not compared": NOT_COMPARED,
+        "Fingerprints": ", ".join(f"{name} {value}" for name, value in found["fingerprints"].items()),
+    }
+    return pd.DataFrame({"what": list(lines), "is": list(lines.values())})
+
+
+def _laid_out(sheet: Worksheet, frame: pd.DataFrame) -> None:
+    """Columns as wide as their words, up to a limit, and a header that stays in sight."""
+    sheet.freeze_panes = "A2"
+    for number, (name, column) in enumerate(frame.items(), start=1):
+        widest = max([len(label(str(name))), *column.astype(str).str.len()])
+        sheet.column_dimensions[get_column_letter(number)].width = min(widest + 2, 60)
 
 
 def harmless(frame: pd.DataFrame) -> pd.DataFrame:
@@ -177,6 +221,11 @@ def _map_print(request: Request) -> str:
     if not request.columns:
         return "own names"
     return hashlib.sha256(Path(request.columns).read_bytes()).hexdigest()[:12]
+
+
+def _today() -> str:
+    today = datetime.now(UTC)
+    return f"{today.day} {today:%B %Y}"
 
 
 def _now() -> str:

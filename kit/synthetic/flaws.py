@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+import pandas as pd
 
 from kit.plan import date_of
 from kit.synthetic.draft import Draft, debrided, last, later_sessions, middle, plus, short_trips, size
@@ -202,6 +203,23 @@ def reopened(draft: Draft, rng: Rng, n: int) -> None:
         )  # fmt: skip
 
 
+def unsaid(draft: Draft, rng: Rng, n: int) -> None:
+    """Nobody wrote the return down, and the wounds were measured on two days or more after it."""
+    back = short_trips(draft) & (_rounds_within_hold(draft) >= 2)
+    for label in draft.take("departures", back, n, rng):
+        draft.change("departures", label, "unsaid", "returned", returned="")
+
+
+def _rounds_within_hold(draft: Draft) -> pd.Series:
+    """On how many days each person was measured within thirty days of each departure."""
+    gone, frame = draft.tables["departures"], draft.tables["measurements"]
+    owner = frame["wound"].map(draft.tables["wounds"].drop_duplicates("wound").set_index("wound")["resident"])
+    seen = pd.DataFrame({"resident": owner, "seen": pd.to_datetime(frame["day"], errors="coerce")}).drop_duplicates()
+    pairs = gone[["resident"]].assign(gone=pd.to_datetime(gone["day"]), label=gone.index).merge(seen, on="resident")
+    days = (pairs["seen"] - pairs["gone"]).dt.days
+    return pairs[days.between(1, 30)].groupby("label").size().reindex(gone.index, fill_value=0)
+
+
 PLANTERS: dict[str, Planter] = {
     "duplicate": duplicate,
     "clash": clash,
@@ -223,6 +241,7 @@ PLANTERS: dict[str, Planter] = {
     "staged": staged,
     "contrary": contrary,
     "reopened": reopened,
+    "unsaid": unsaid,
 }
 EVERY = tuple(PLANTERS)
 COMMON = EVERY[:9]  # what a facility's export holds on any day

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from kit.plan import Plan
-from kit.wounds.episodes import UNTREATED
+from kit.wounds.episodes import OPEN, UNTREATED
 from kit.wounds.regimens import given
 
 WEEK = 7
@@ -14,6 +14,8 @@ WEEK = 7
 
 def course(episodes: pd.DataFrame, measurements: pd.DataFrame, sessions: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     """One row for each week of each wound, from the week that begins at entry to the week in which it ends.
+
+    A wound still open has its whole weeks only: of a week that is not over nobody knows how it ends.
 
     Week w covers the days from entry + 7 w + 1 to entry + 7 w + 7; the day of entry belongs to week 0.
 
@@ -32,22 +34,25 @@ def course(episodes: pd.DataFrame, measurements: pd.DataFrame, sessions: pd.Data
 
 def _weeks(known: pd.DataFrame) -> pd.DataFrame:
     days = (known["end_day"] - known["entry_day"]).astype("int64")
-    counts = np.maximum(1, -(-days // WEEK)).to_numpy()
+    whole, begun = days // WEEK, np.maximum(1, -(-days // WEEK))
+    counts = np.where(known["outcome"] == OPEN, whole, begun)
     rows = known.loc[known.index.repeat(counts)].reset_index(drop=True)
     week = rows.groupby("wound").cumcount()
     ends = rows["entry_day"].astype("int64") + WEEK * (week + 1)
-    over = (rows["end_day"].astype("int64") <= ends) & (rows["outcome"] != "open")
+    over = (rows["end_day"].astype("int64") <= ends) & (rows["outcome"] != OPEN)
     started = (rows["start_day"] <= ends).fillna(False).astype(bool)
     return rows.assign(
         week=week,
         week_ends=ends,
-        state=rows["outcome"].astype(object).where(over, "open"),
+        state=rows["outcome"].astype(object).where(over, OPEN),
         regimen=rows["regimen"].where(started, UNTREATED),
     )
 
 
 def _last_size(weeks: pd.DataFrame, measurements: pd.DataFrame, plan: Plan) -> pd.DataFrame:
-    sized = measurements[measurements["size"].notna()][["wound", "day", "size"]]
+    entry = measurements["wound"].map(weeks.drop_duplicates("wound").set_index("wound")["entry_day"])
+    own = measurements["size"].notna() & (measurements["day"] >= entry).fillna(False)
+    sized = measurements[own][["wound", "day", "size"]]
     sized = sized.rename(columns={"day": "size_day"}).sort_values("size_day", kind="stable")
     joined = pd.merge_asof(
         weeks.sort_values("week_ends", kind="stable"), sized, left_on="week_ends", right_on="size_day", by="wound"

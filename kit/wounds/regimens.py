@@ -11,27 +11,26 @@ OTHER = "outside the plan"
 
 
 def given(sessions: pd.DataFrame) -> pd.DataFrame:
-    """Sessions in which something was applied; one without a status counts as given."""
-    return sessions[sessions["status"] != "missed"]
+    """Sessions in which something was applied: given or shortened. One whose status is not known does not count."""
+    return sessions[sessions["status"].isin(["given", "shortened"])]
 
 
 def starts(sessions: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     """The first session of every wound that had one.
 
     Columns in: wound, day, status and whatever the plan's rules ask about. Columns out: wound, start_day, regimen: the
-    first rule of the plan that every session of the first day meets; "several at once" where they meet different
-    ones, "outside the plan" where they meet none.
+    first rule of the plan that every session of the first day meets; "several at once" where only some of them meet
+    any one rule, "outside the plan" where none meets any.
     """
     taken = given(sessions)
     first = taken.groupby("wound")["day"].transform("min")
     opening = taken[taken["day"] == first]
-    names = pd.Series(OTHER, index=opening.index, dtype=object)
+    days = opening.groupby("wound")["day"].first()
+    names = pd.Series(OTHER, index=days.index, dtype=object)
     for regimen in reversed(plan.regimens):
-        names = names.mask(meets(opening, regimen), regimen.name)
-    opening = opening.assign(regimen=names)
-    grouped = opening.groupby("wound", as_index=False)
-    out = grouped.agg(start_day=("day", "first"), regimen=("regimen", "first"), ways=("regimen", "nunique"))
-    return out.assign(regimen=out["regimen"].mask(out["ways"] > 1, SEVERAL)).drop(columns="ways")
+        met = meets(opening, regimen).groupby(opening["wound"])
+        names = names.mask(met.any() & (names == OTHER), SEVERAL).mask(met.all(), regimen.name)
+    return pd.DataFrame({"wound": days.index, "start_day": days.to_numpy(), "regimen": names.to_numpy()})
 
 
 def meets(sessions: pd.DataFrame, regimen: Regimen) -> pd.Series:

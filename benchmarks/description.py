@@ -4,8 +4,8 @@
 
 First: wounds that enter in the sixteen weeks before the cut-off are measured weekly, some rounds fall out, and a
 closing is recorded at the next round; nobody leaves. Following open wounds to the cut-off is set beside ending them
-where they were last measured. Second: residents with one or two wounds that close or not by the horizon; how often the 95% range
-holds the true share, beside limits between which the draws lie.
+where they were last measured. Second: residents with one or two wounds that close or not by the horizon; how often the
+95% range holds the true share, beside limits between which the draws lie.
 """
 
 from __future__ import annotations

@@ -52,7 +52,7 @@ FAULTS: dict[str, Fault] = {
             "from that.",
         ),
         Fault("reopened", MARKED, "Recorded closed, then open again."),
-        Fault("vanished", MARKED, "Last seen open, then lost from sight: no closing, and no departure until long after."),
+        Fault("vanished", MARKED, "Last seen open, then lost from sight: no closing, no departure until long after."),
     )
 }  # fmt: skip
 

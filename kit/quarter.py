@@ -105,7 +105,7 @@ def reasons(study: Study) -> pd.DataFrame:
     """Why sessions of the quarter were missed or shortened: reason, missed, shortened; most frequent first."""
     sessions = within(study.sessions, study.plan)
     short = sessions[sessions["status"].isin(["missed", "shortened"])]
-    reason = short["reason"].astype(object).fillna("unknown")
+    reason = short["reason"].astype(object).fillna("not recorded")
     table = pd.crosstab(reason, short["status"].astype(object)).reindex(columns=["missed", "shortened"], fill_value=0)
     table = table.rename_axis(index="reason", columns=None).reset_index()
     return table.sort_values(["missed", "shortened", "reason"], ascending=[False, False, True], ignore_index=True)

@@ -173,8 +173,8 @@ def test_a_session_that_meets_two_rules_counts_under_the_first_alone():
 def test_reasons_stand_in_the_order_of_missed_sessions(four):
     assert table(reasons(four)) == [
         {"reason": "refused", "missed": 2, "shortened": 1},
+        {"reason": "not recorded", "missed": 1, "shortened": 0},
         {"reason": "staff", "missed": 1, "shortened": 0},
-        {"reason": "unknown", "missed": 1, "shortened": 0},
         {"reason": "unwell", "missed": 0, "shortened": 1},
     ]
 

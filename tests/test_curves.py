@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from lifelines import KaplanMeierFitter
 from statsmodels.duration.survfunc import CumIncidenceRight
 
 from kit.healing.curves import days_closed, greenwood, incidence, median_days, restricted_mean
@@ -59,6 +60,14 @@ def test_freireich_curve_and_greenwood_errors_are_those_of_r(arm):
     for quantity, column in (("survival", "share"), ("survival_se", "error")):
         known = published("freireich", quantity, arm)
         assert share_at(curve, column, known["at"]) == pytest.approx(known["value"].to_numpy(), abs=EXACT)
+
+
+@pytest.mark.parametrize("arm", ["6-MP", "control"])
+def test_freireich_curve_is_that_of_lifelines(arm):
+    rows = data("freireich").query("arm == @arm")
+    curve = greenwood(rows["time"].to_numpy(), rows["event"].to_numpy() == 1)
+    theirs = KaplanMeierFitter().fit(rows["time"], rows["event"]).survival_function_.iloc[:, 0]
+    assert share_at(curve, "share", theirs.index) == pytest.approx(theirs.to_numpy(), abs=1e-9)
 
 
 @pytest.mark.parametrize(("arm", "median"), [("6-MP", 23), ("control", 8)])

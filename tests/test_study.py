@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from lifelines.datasets import load_stanford_heart_transplants
 
 from kit.faults import ExportError
 from kit.intake.cleaning import clean
@@ -81,6 +82,12 @@ def stanford(folder: Path, parts_of_a_day: int):
     (folder / "plan.toml").write_text(HEART_PLAN)
     (folder / "map.toml").write_text(HEART_MAP)
     return read_study(folder, folder / "plan.toml", folder / "map.toml")
+
+
+def test_the_stanford_data_are_those_that_lifelines_carries():
+    ours, theirs = pd.read_csv(HEART), load_stanford_heart_transplants()
+    columns = ["id", "start", "stop", "event", "transplant"]
+    assert ours[columns].astype(float).to_numpy().tolist() == theirs[columns].astype(float).to_numpy().tolist()
 
 
 def person_days(episodes: pd.DataFrame) -> tuple[int, int]:

@@ -13,6 +13,8 @@ import papermill
 from jupyter_client.manager import KernelManager
 from nbclient.exceptions import DeadKernelError
 from nbformat import NotebookNode
+from papermill.clientwrap import PapermillNotebookClient
+from papermill.engines import Engine, papermill_engines
 from papermill.exceptions import PapermillExecutionError
 
 from kit.pages.display import MARK
@@ -23,6 +25,23 @@ Run = Callable[[Path, dict[str, str]], NotebookNode]
 
 class NotebookError(Exception):
     """A notebook cannot be run or may not be kept: names notebook, cell and kind of error, never what was shown."""
+
+
+class OneKernel(Engine):
+    """A papermill engine for a kernel that is already there; it closes its own line to the kernel afterwards."""
+
+    @classmethod
+    def execute_managed_notebook(cls, nb_man, kernel_name: str, km: KernelManager, **others: object) -> None:
+        """Run the notebook's cells; what papermill offers besides, such as a log of outputs, is not taken."""
+        client = PapermillNotebookClient(nb_man, km=km, kernel_name=kernel_name)
+        try:
+            client.execute()
+        finally:
+            if client.kc is not None:
+                client.kc.stop_channels()
+
+
+papermill_engines.register("one kernel", OneKernel)
 
 
 @contextmanager
@@ -61,7 +80,13 @@ def _run(manager: KernelManager, client, notebook: Path, parameters: dict[str, s
     client.execute_interactive("%reset -f", silent=True, store_history=False, timeout=60)
     try:
         node = papermill.execute_notebook(
-            notebook, None, parameters=parameters, kernel_name="python3", progress_bar=False, km=manager
+            notebook,
+            None,
+            parameters=parameters,
+            kernel_name="python3",
+            engine_name="one kernel",
+            progress_bar=False,
+            km=manager,
         )
     except PapermillExecutionError as failed:
         # the injected cell of parameters stands before every cell that can fail, so the index is the reader's number

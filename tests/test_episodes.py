@@ -3,6 +3,7 @@
 import pytest
 
 from tests.drawn import PLAN, drawn
+from tests.exports import SAFE_HARBOR
 
 WEEKLY = """
 wound day length width state
@@ -123,6 +124,26 @@ def test_an_open_wound_is_followed_to_the_cutoff():
     """Ending it at its last measurement would make follow-up depend on the outcome and closing look too frequent."""
     wound = only(drawn(OPEN))
     assert (wound.outcome, wound.end_day, wound.last_open_day, wound.vanished) == ("open", 200, 190, False)
+
+
+def test_without_a_calendar_a_death_after_the_last_measurement_is_not_lost():
+    """Days count from the first record: measured on 0 and 10, dead on 15."""
+    table = "wound day length width state\nW1 10 4 3 open\nW1 20 4 3 open\n"
+    wound = only(drawn(table, plan=SAFE_HARBOR, departures="resident day reason\nR1 25 died\n"))
+    assert (wound.outcome, wound.end_day, wound.last_open_day) == ("died", 15, 10)
+
+
+def test_without_a_calendar_an_open_wound_is_followed_to_its_persons_last_measurement():
+    wounds = "wound resident kind\nW1 R1 venous\nW2 R1 venous\n"
+    table = "wound day length width state\nW1 10 4 3 open\nW1 20 4 3 open\nW2 10 4 3 open\nW2 30 4 3 open\n"
+    assert drawn(table, wounds=wounds, plan=SAFE_HARBOR).episodes["end_day"].tolist() == [20, 20]
+
+
+@pytest.mark.parametrize("last_day", [5, 15])
+def test_an_export_reaches_at_least_to_the_last_measurement_it_shows(last_day):
+    residents = f"resident last_day\nR1 {last_day}\n"
+    wound = only(drawn("wound day length width state\nW1 10 4 3 open\nW1 20 4 3 open\n", residents=residents))
+    assert (wound.outcome, wound.end_day, wound.vanished) == ("open", 20, False)
 
 
 def test_an_open_wound_is_followed_to_the_last_day_the_export_covers_its_person():

@@ -131,13 +131,14 @@ def _stays(pairs: pd.DataFrame, plan: Plan) -> tuple[pd.Series, pd.Series]:
 def _ended(seen: pd.DataFrame, measurements: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     """The end of each wound, the last day it was measured open before it, and whether it had vanished by then."""
     closed, gone = seen["closed_day"].fillna(LATE), seen["gone_day"].fillna(LATE)
-    watched = seen[["watched", "away_day"]].min(axis=1)
-    end = np.minimum(np.minimum(closed, gone), watched)
+    first = np.minimum(closed, gone)
+    # What is recorded was seen, whatever day the export is said to reach: only a wound without an end is watched.
+    end = first.mask(first == LATE, seen[["watched", "away_day"]].min(axis=1))
     opened = measurements[measurements["state"] == "open"][["wound", "day"]].merge(
         pd.DataFrame({"wound": seen["wound"], "end": end}), on="wound"
     )
     last_open = seen["wound"].map(opened[opened["day"] <= opened["end"]].groupby("wound")["day"].max()).astype("Int64")
-    told = seen["gone"].mask(closed <= gone, "closed").mask(np.minimum(closed, gone) > watched, OPEN)
+    told = seen["gone"].mask(closed <= gone, "closed").mask(first == LATE, OPEN)
     known = told.isin(["closed", "surgical_closure"])  # of the wound itself; leaving tells nothing of it
     vanished = ~known & (end - last_open > plan.following.vanished_days).fillna(False)
     return seen.assign(
@@ -164,11 +165,11 @@ def _started(seen: pd.DataFrame, sessions: pd.DataFrame, plan: Plan) -> pd.DataF
 
 
 def _watched_until(seen: pd.DataFrame, measurements: pd.DataFrame, plan: Plan) -> pd.Series:
-    """The day up to which the export would show a record of the wound, had there been one."""
-    if plan.cutoff is not None:
-        return seen["last_day"].fillna(plan.cutoff)
+    """The day up to which the export would show a record, had there been one: at least the last that it shows."""
     owner = measurements["wound"].map(seen.set_index("wound")["resident"])
-    return seen["last_day"].fillna(seen["resident"].map(measurements["day"].groupby(owner).max()))
+    shown = seen["resident"].map(measurements["day"].groupby(owner).max()).astype("Int64")
+    known = seen["last_day"] if plan.cutoff is None else seen["last_day"].fillna(plan.cutoff)
+    return np.maximum(known.fillna(shown), shown)
 
 
 def _confirmed(seen: pd.DataFrame, departures: pd.DataFrame, plan: Plan) -> pd.Series:

@@ -16,6 +16,7 @@ from pydantic.fields import FieldInfo
 from kit.vocabulary import KINDS, SESSIONS, STAGES
 
 EPOCH = date(2000, 1, 1)
+WEEK = 7
 BASES = {
     "operations": "health care operations",
     "limited_data_set": "limited data set with a data use agreement (45 CFR 164.514(e))",
@@ -173,7 +174,7 @@ class Plan(_Part):
     @property
     def horizon(self) -> int:
         """The horizon in days."""
-        return self.following.horizon_weeks * 7
+        return self.following.horizon_weeks * WEEK
 
     @property
     def fingerprint(self) -> str:

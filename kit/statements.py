@@ -16,8 +16,6 @@ NOT_COMPARED = (
     "Not yet compared: the groups were not chosen by chance and their clocks start at different moments, so no "
     "difference between them may be read off."
 )
-
-
 INTERNAL = (
     "Internal: small counts, in which the facility's own people can be recognised. It stays in the facility and with "
     "the program's consultant."

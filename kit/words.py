@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from kit.faults import FAULTS
-from kit.plan import Plan, date_of
+from kit.plan import WEEK, Plan, date_of
 from kit.vocabulary import TABLES
 
 # Words that claim more than the numbers can carry, or that belong to the statistician's desk.
@@ -57,36 +57,41 @@ def count(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
-def weeks(value: float, low: float | None = None, high: float | None = None) -> str:
-    """Weeks to one decimal, with a range where there is one."""
-    if _missing(value):
-        return "–"
-    return f"{value:.1f}" if low is None else f"{value:.1f} ({low:.1f} to {high:.1f})"
+def weeks_range(value: float, low: float, high: float) -> str:
+    """Weeks to one decimal with their range: `1.7 (1.4 to 2.0)`."""
+    return "–" if _missing(value) else f"{value:.1f} ({low:.1f} to {high:.1f})"
 
 
 def median_week(median: float, low: float, high: float) -> str:
     """The week by which half had closed, with its range: `week 15 (13 to 18)`; `never` where half were not seen to."""
     if _missing(low):
         return "never"
-    return (
-        f"week {_week(median)} ({_week(low)} to {_week(high)})"
-        if not _missing(median)
-        else f"never ({_week(low)} to never)"
-    )
+    half = "never" if _missing(median) else f"week {_week(median)}"
+    return f"{half} ({_week(low)} to {_week(high)})"
 
 
 def _week(moment: float) -> str:
-    return "never" if _missing(moment) else str(math.ceil(moment / 7))
+    return "never" if _missing(moment) else str(math.ceil(moment / WEEK))
 
 
-def percent(part: float, whole: float) -> str:
+def share(part: int, whole: int) -> str:
+    """A whole percentage: `64%`; "none" of nothing."""
+    return "none" if not whole else f"{100 * part / whole:.0f}%"
+
+
+def percent(part: int, whole: int) -> str:
     """A whole percentage with the count it rests on: `64% (118 of 184)`; "none" of nothing."""
-    return "none" if not whole else f"{100 * part / whole:.0f}% ({int(part)} of {int(whole)})"
+    return share(part, whole) + (f" ({int(part)} of {int(whole)})" if whole else "")
+
+
+def rate(events: int, sessions: int) -> str:
+    """Events per 100 sessions to one decimal; "none" of nothing."""
+    return "none" if not sessions else f"{100 * events / sessions:.1f}"
 
 
 def per_hundred(events: int, sessions: int) -> str:
-    """Events per 100 sessions with the count beside."""
-    return "none" if not sessions else f"{100 * events / sessions:.1f} per 100 sessions ({events} in {sessions})"
+    """Events per 100 sessions with the count beside: `2.8 per 100 sessions (13 in 464)`; "none" of nothing."""
+    return rate(events, sessions) + (f" per 100 sessions ({events} in {sessions})" if sessions else "")
 
 
 def when(ends: int | None) -> str:

@@ -6,14 +6,11 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from kit.study import Study, read_study
+from tests.exports import OPENING
 
-PLAN = """
-[program]
-name = "Invented"
-basis = "operations"
-[windows]
-quarter_begins = 110
-cutoff = 200
+PLAN = (
+    OPENING
+    + """
 [[regimens]]
 name = "monopolar"
 modality = "stimulation"
@@ -26,6 +23,7 @@ setup = "bipolar"
 name = "ultrasound"
 modality = "ultrasound"
 """
+)
 WOUNDS = """
 wound resident kind
 W1    R1       pressure_injury

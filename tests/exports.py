@@ -25,14 +25,15 @@ modality = "stimulation"
 name = "ultrasound"
 modality = "ultrasound"
 """
-PLAN = f"""
+OPENING = """
 [program]
 name = "Invented"
 basis = "operations"
 [windows]
 quarter_begins = 110
 cutoff = 200
-{REGIMENS}"""
+"""
+PLAN = OPENING + REGIMENS
 CALENDAR = PLAN.replace("110", "2026-04-01").replace("200", "2026-06-30")
 SAFE_HARBOR = f"""
 [program]

@@ -12,7 +12,7 @@ from kit.statements import this_quarter
 from kit.vocabulary import TABLES
 from kit.wounds.course import course
 from kit.wounds.regimens import starts
-from kit.wounds.staging import stage_course, stage_of_record
+from kit.wounds.staging import stage_course
 from tests.drawn import TWO_HOUSES, drawn
 
 STUDY = drawn(**TWO_HOUSES)
@@ -31,7 +31,6 @@ def frames() -> dict[str, pd.DataFrame]:
         "course": weeks,
         "starts": starts(STUDY.sessions, STUDY.plan),
         "stage_course": stage_course(STUDY.measurements, STUDY.wounds),
-        "stage_of_record": stage_of_record(STUDY.measurements, STUDY.wounds),
         "curves": described.curves,
         "groups": described.groups,
         "greenwood": greenwood(pd.Series([1, 2]).to_numpy(), pd.Series([True, False]).to_numpy()),

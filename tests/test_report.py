@@ -20,7 +20,7 @@ from kit import words
 from kit.__main__ import main
 from kit.faults import ExportError
 from kit.pages.folders import folder_name, read_ledger
-from kit.pages.report import Request, _refuse_empty, harmless, report
+from kit.pages.report import Request, _refuse_another_quarter, harmless, report
 from kit.statements import INTERNAL, NOT_COMPARED
 from tests.conftest import NASTY
 from tests.drawn import PLAN, TWO_HOUSES, as_csv, drawn
@@ -339,7 +339,7 @@ def test_an_export_in_which_no_wound_was_open_leaves_no_folder(tmp_path):
 def test_a_quarter_that_begins_after_the_last_record_stops_the_run(last, stops):
     study = drawn(f"wound day length width state\nW1 10 4 3 open\nW1 {last} 4 3 open\n")
     with pytest.raises(ExportError, match=f"last record of the export is of day {last}") if stops else nullcontext():
-        _refuse_empty(study)
+        _refuse_another_quarter(study)
 
 
 def test_an_export_that_ends_before_the_quarter_leaves_no_folder(tmp_path):

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kit.vocabulary import STAGES
-from kit.wounds.staging import DEPTH, present_on_admission, stage_course, stage_of_record
+from kit.wounds.staging import DEPTH, present_on_admission, stage_course
 
 
 def measured(*stages, wound="w1"):
@@ -93,8 +93,8 @@ def test_column_types_do_not_matter(dtype):
 
 def test_the_last_stage_of_record_of_each_wound():
     rows = pd.concat([measured("4", "3", wound="w1"), measured("3", "unstageable", wound="w2")])
-    last = stage_of_record(rows, injuries("w1", "w2", "never_staged"))
-    assert last.to_dict("list") == {"wound": ["w1", "w2"], "stage_of_record": ["4", "unstageable"]}
+    last = stage_course(rows, injuries("w1", "w2", "never_staged")).drop_duplicates("wound", keep="last")
+    assert last[["wound", "stage_of_record"]].values.tolist() == [["w1", "4"], ["w2", "unstageable"]]
 
 
 def test_a_stage_in_the_words_of_the_chart_is_refused_without_repeating_it():

@@ -56,14 +56,14 @@ def test_a_share_that_cannot_be_had_has_no_range():
 @pytest.mark.parametrize(
     ("given", "said"),
     [
-        ((2.345,), "2.3"),
+        ((2.345, 2.345, 2.345), "2.3 (2.3 to 2.3)"),
         ((2.0, 1.0, 3.25), "2.0 (1.0 to 3.2)"),
         ((0.0, 0.0, 0.0), "0.0 (0.0 to 0.0)"),
         ((NAN, 1.0, 3.0), "–"),
     ],
 )
-def test_weeks_have_one_decimal_and_a_range_where_there_is_one(given, said):
-    assert words.weeks(*given) == said
+def test_weeks_have_one_decimal_and_their_range(given, said):
+    assert words.weeks_range(*given) == said
 
 
 @pytest.mark.parametrize(("number", "said"), [(0, "0 wounds"), (1, "1 wound"), (12, "12 wounds")])
@@ -158,3 +158,9 @@ def test_no_notebook_uses_a_forbidden_word(reported):
     assert len(pages) >= 4
     told = {page.name: forbidden_in(readable(page.read_text(encoding="utf-8"))) for page in pages}
     assert told == {page.name: [] for page in pages}
+
+
+def test_a_share_and_a_rate_stand_alone_as_they_stand_before_their_counts():
+    assert (words.share(118, 184), words.percent(118, 184)) == ("64%", "64% (118 of 184)")
+    assert (words.rate(3, 120), words.per_hundred(3, 120)) == ("2.5", "2.5 per 100 sessions (3 in 120)")
+    assert {words.share(0, 0), words.percent(0, 0), words.rate(0, 0), words.per_hundred(0, 0)} == {"none"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,7 @@ import pandas as pd
 
 from kit.healing.curves import Incidence, days_closed, incidence, median_days
 from kit.healing.resampling import DRAWS, SEED, day_limits, resident_draws, share_limits
-from kit.plan import Plan
+from kit.plan import WEEK, Plan
 from kit.vocabulary import OUTCOMES
 from kit.wounds.episodes import OPEN
 
@@ -32,8 +33,8 @@ class Description:
 def describe(episodes: pd.DataFrame, plan: Plan, draws: int = DRAWS, seed: int = SEED) -> Description:
     """What became of wounds, for everybody before any modality and for each regimen of the plan.
 
-    Columns of `curves`: group, clock (what day 0 is), day, state (closed, died, ..., open), share, low, high (95%
-    of draws of whole residents), at_risk (wounds still followed at the end of that day).
+    Columns of `curves`: group, clock (what day 0 is), day, state (closed, died, ..., open), share, low, high (95%,
+    from draws of whole residents), at_risk (wounds still followed at the end of that day).
     Columns of `groups`: group, clock, wounds, residents, ended_closed, followed (in view beyond the horizon), drawn,
     drawn_to (day), reached (the curve is drawn as far as the horizon), closed_share, closed_low, closed_high (by the
     horizon), died_share, hospital_share, left_share, surgery_share, open_share, median_day (NaN: half never closed),
@@ -54,7 +55,7 @@ def describe(episodes: pd.DataFrame, plan: Plan, draws: int = DRAWS, seed: int =
     return Description(pd.concat(drawn or curves[:1], ignore_index=True), pd.DataFrame(groups), draws, seed)
 
 
-def _groups(cohort: pd.DataFrame, plan: Plan):
+def _groups(cohort: pd.DataFrame, plan: Plan) -> Iterator[tuple[str, str, pd.DataFrame]]:
     started = cohort[(cohort["start_day"] <= cohort["end_day"]).fillna(False)]
     yield BEFORE, FROM_ENTRY, _followed(cohort, "entry_day", stop_at_start=True)
     yield ANY, FROM_START, _followed(started, "start_day")
@@ -137,9 +138,9 @@ def _at_horizon(whole: Incidence, drawn: Incidence, horizon: int, residents: int
         "median_day": float(median_days(whole)[0]),
         "median_low": median_low,
         "median_high": median_high,
-        "weeks_closed": float(spent) * horizon / 7,
-        "weeks_low": float(least) * horizon / 7,
-        "weeks_high": float(most) * horizon / 7,
+        "weeks_closed": float(spent) * horizon / WEEK,
+        "weeks_low": float(least) * horizon / WEEK,
+        "weeks_high": float(most) * horizon / WEEK,
     }
 
 

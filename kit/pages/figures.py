@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
+from kit.plan import WEEK
 from kit.words import count, label
 
 INK, PAPER, FAINT = "#1d2b2a", "#ffffff", "#6b7774"
@@ -25,7 +26,6 @@ FILLS = {
     "died": ("#5b4a3a", "xxxx"),
 }
 STACK = tuple(FILLS)
-WEEK = 7
 MARGIN = 4  # days drawn beyond the horizon, or what happened on its last day would not show
 FONT = {"family": "DejaVu Sans"}
 

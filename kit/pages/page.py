@@ -51,7 +51,8 @@ def _words(plan: Plan) -> dict[str, object]:
         "label": words.label,
         "count": words.count,
         "percent": words.percent,
-        "percent_only": lambda part, whole: f"{100 * part / whole:.0f}%",
+        "share": words.share,
+        "rate": words.rate,
         "when": words.when(plan.cutoff),
     }
 
@@ -93,7 +94,7 @@ def _healing_row(group: dict, horizon: int) -> dict[str, object]:
         row[SHARES[name]] = words.of_hundred(group[f"{name}_share"])
     median = words.median_week(group["median_day"], group["median_low"], group["median_high"])
     row["Half closed by"] = median if told else "–"
-    spent = words.weeks(group["weeks_closed"], group["weeks_low"], group["weeks_high"])
+    spent = words.weeks_range(group["weeks_closed"], group["weeks_low"], group["weeks_high"])
     row[f"Weeks spent closed, of {horizon}"] = spent if told else "–"
     return row
 

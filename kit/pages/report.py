@@ -57,7 +57,8 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
     say("Reading and cleaning the export")
     whole = read_study(request.export, request.plan, request.columns)
     study = whole.at(request.facility) if request.facility else whole
-    _refuse_empty(study)
+    _refuse_nothing_open(study)
+    _refuse_another_quarter(study)
     say(rows_used(study))
     scope = request.facility or _scope(study)
     say("Describing how long healing took")
@@ -70,18 +71,21 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
         say("Writing page and tables")
         _write_page(internal, found, description, study, final.name, books)
         _write_tables(internal, found, study)
-        _write_run(internal, found, request, final.name)
-    add_to_ledger(final.parent, _ledger_line(final, found, request))
+        run = _run_of(found, request, final.name)
+        (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
+    add_to_ledger(final.parent, _ledger_line(run, read_ledger(final.parent)))
     return final
 
 
-def _refuse_empty(study: Study) -> None:
+def _refuse_nothing_open(study: Study) -> None:
     if not study.episodes["entry_day"].notna().any():
         raise ExportError(
             "no wound was ever measured open before the cut-off; check the cut-off, the column map, and that wounds "
             "and residents name the same people"
         )
 
+
+def _refuse_another_quarter(study: Study) -> None:
     last = last_record(study)
     if study.plan.cutoff is not None and last < study.plan.quarter_begins:
         raise ExportError(
@@ -197,23 +201,22 @@ def harmless(frame: pd.DataFrame) -> pd.DataFrame:
     return frame.map(lambda cell: f"'{cell}" if isinstance(cell, str) and cell[:1] in "=+-@\t\r" and cell else cell)
 
 
-def _write_run(internal: Path, found: dict, request: Request, revision_name: str) -> None:
+def _run_of(found: dict, request: Request, revision_name: str) -> dict:
+    """How a revision was made: when, from what, with which versions."""
     libraries = ("numpy", "pandas", "scipy", "statsmodels", "matplotlib", "seaborn", "papermill", "pyarrow")
-    run = {
+    return {
         "revision": revision_name,
-        "made": _now(),
+        "made": datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
         "fingerprints": {**found["fingerprints"], "map": _map_print(request)},
         "facility": request.facility,
         "python": platform.python_version(),
         "libraries": {name: version(name) for name in libraries},
     }
-    (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
 
 
-def _ledger_line(final: Path, found: dict, request: Request) -> dict[str, str]:
-    prints = {**found["fingerprints"], "map": _map_print(request)}
-    line = {"revision": final.name, "made": _now(), "status": "draft", **prints}
-    return line | {"changed": what_changed(read_ledger(final.parent), line)}
+def _ledger_line(run: dict, before: list[dict[str, str]]) -> dict[str, str]:
+    line = {"revision": run["revision"], "made": run["made"], "status": "draft", **run["fingerprints"]}
+    return line | {"changed": what_changed(before, line)}
 
 
 def _map_print(request: Request) -> str:
@@ -226,7 +229,3 @@ def _map_print(request: Request) -> str:
 def _today() -> str:
     today = datetime.now(UTC)
     return f"{today.day} {today:%B %Y}"
-
-
-def _now() -> str:
-    return datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC")

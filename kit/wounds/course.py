@@ -5,11 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from kit.plan import Plan
+from kit.plan import WEEK, Plan
 from kit.wounds.episodes import OPEN, UNTREATED
 from kit.wounds.regimens import given
-
-WEEK = 7
 
 
 def course(episodes: pd.DataFrame, measurements: pd.DataFrame, sessions: pd.DataFrame, plan: Plan) -> pd.DataFrame:

@@ -52,15 +52,6 @@ def stage_course(measurements: pd.DataFrame, wounds: pd.DataFrame) -> pd.DataFra
     return staged.assign(stage_of_record=record, stage_change=change)
 
 
-def stage_of_record(measurements: pd.DataFrame, wounds: pd.DataFrame) -> pd.DataFrame:
-    """The last stage of record of every staged pressure injury.
-
-    Columns in: as stage_course. Columns out: wound, stage_of_record. Raises ValueError as stage_course does.
-    """
-    course = stage_course(measurements, wounds)
-    return course.drop_duplicates("wound", keep="last")[["wound", "stage_of_record"]].reset_index(drop=True)
-
-
 def present_on_admission(
     stages: pd.DataFrame | Iterable[tuple[int, str]],
     stays: Iterable[tuple[int, int | None]],

@@ -25,6 +25,13 @@ BASES = {
 }
 # Names of the kit's own groups: two groups of one name could not be told apart.
 TAKEN = ("any modality", "before any modality", "no modality", "several at once", "outside the plan", "all")
+# Stages at which there is a bed to treat; common practice, no source.
+STARTED_STAGES = ("2", "3", "4", "unstageable", "deep_tissue")
+# What a start may have followed besides size, its course and time; each is a column of the trials.
+COVARIATES = (
+    "full_thickness", "necrosis", "infection", "present_on_admission", "age", "diabetes", "perfusion", "mobility",
+    "risk_total", "continence", "weight_loss",
+)  # fmt: skip
 Kind = Literal[KINDS]
 Stage = Literal[STAGES]
 TOML_CURE = "dates stand without quotation marks (2026-03-31), words between straight ones"
@@ -101,6 +108,46 @@ class Cohort(_Part):
     stages: tuple[Stage, ...] = Field(default=STAGES, description="stages of pressure injury they speak of")
 
 
+class Comparing(_Part):
+    """Who may be compared, over which time, given what was charted, and from how many on."""
+
+    run_in_days: int = Field(default=14, ge=0, le=90, description="days of usual care before a start is compared")
+    horizons: tuple[int, ...] = Field(
+        default=(12, 8, 4), min_length=1, description="weeks; the longest that the data carry is used"
+    )
+    answer_months: int = Field(default=12, ge=3, le=60, description="over how many months of starts the answer goes")
+    early_weeks: int = Field(default=4, ge=2, le=12, description="weeks after which the early response is read")
+    early_percent: int = Field(default=40, ge=10, le=90, description="percent smaller that counts as early response")
+    stages: tuple[Stage, ...] = Field(
+        default=STARTED_STAGES, description="stages of pressure injury at which a modality could be started"
+    )
+    covariates: tuple[Literal[COVARIATES], ...] = Field(
+        default=("full_thickness", "necrosis", "infection"),
+        description="what else starts may have followed, most telling first; one for every five starters beyond twenty",
+    )
+    starters: int = Field(default=15, ge=10, description="wounds that started, at least")
+    starters_residents: int = Field(default=12, ge=8, description="on so many residents, at least")
+    effective_residents: int = Field(default=15, ge=10, description="residents the others are worth, at least")
+    eligible_residents: int = Field(default=40, ge=20, description="residents who could have been started, at least")
+    closings: int = Field(default=10, ge=5, description="wounds closed in both groups together, at least")
+    facility_spread: float = Field(
+        default=5, ge=1, le=20, description="points of 100 by which facilities are taken to differ (standard deviation)"
+    )
+    decides: Moment = Field(default=None, description="cut-off of the quarter that decides; the others are looks")
+
+    @model_validator(mode="after")
+    def _longest_first(self) -> Comparing:
+        if list(self.horizons) != sorted(set(self.horizons), reverse=True):
+            raise ValueError("horizons stand from the longest to the shortest, each once")
+        if not 2 <= self.horizons[-1] <= self.horizons[0] <= 52:
+            raise ValueError("horizons lie between 2 and 52 weeks")
+        if self.early_weeks > self.horizons[-1]:
+            raise ValueError("early_weeks is longer than the shortest of horizons")
+        if len(set(self.covariates)) < len(self.covariates):
+            raise ValueError("a covariate stands twice; name each once, the most telling first")
+        return self
+
+
 class Regimen(_Part):
     """A regimen is a rule over what the first session shows."""
 
@@ -122,6 +169,7 @@ class Plan(_Part):
     sizes: Sizes = Sizes()
     following: Following = Following()
     cohort: Cohort = Cohort()
+    comparison: Comparing = Comparing()
     regimens: tuple[Regimen, ...] = Field(min_length=1)
 
     @model_validator(mode="after")
@@ -139,8 +187,10 @@ class Plan(_Part):
     def _windows_fit(self) -> None:
         begins, cutoff = self.windows.quarter_begins, self.windows.cutoff
         if self.program.basis == "safe_harbor":
-            if begins is not None or cutoff is not None:
-                raise ValueError("under safe_harbor the export shares no calendar; leave quarter_begins and cutoff out")
+            if any(moment is not None for moment in (begins, cutoff, self.comparison.decides)):
+                raise ValueError(
+                    "under safe_harbor the export shares no calendar; leave quarter_begins, cutoff and decides out"
+                )
             return
         if begins is None or cutoff is None:
             raise ValueError("windows needs quarter_begins and cutoff under this basis")
@@ -148,6 +198,9 @@ class Plan(_Part):
             raise ValueError("quarter_begins and cutoff must both be dates or both be day numbers")
         if begins >= cutoff:
             raise ValueError("the quarter must begin before the cutoff")
+        decides = self.comparison.decides
+        if decides is not None and isinstance(decides, date) is not isinstance(cutoff, date):
+            raise ValueError("decides and cutoff must both be dates or both be day numbers")
 
     @property
     def calendar(self) -> bool:
@@ -163,6 +216,11 @@ class Plan(_Part):
     def quarter_begins(self) -> int | None:
         """The first day of the quarter described, as a day number."""
         return _as_day(self.windows.quarter_begins)
+
+    @property
+    def decides(self) -> int | None:
+        """The cut-off of the quarter that decides, as a day number."""
+        return _as_day(self.comparison.decides)
 
     @property
     def cohort_begins(self) -> int | None:

@@ -66,24 +66,29 @@ class Study:
     def at(self, facility: str) -> Study:
         """The same study of one facility's residents. Rows whose person cannot be found belong to no facility.
 
-        Raises ExportError where no resident belongs to it.
+        Raises ExportError where no resident belongs to it. Asked twice, it is the same study.
         """
-        if facility not in self.facilities:
-            raise ExportError(
-                f"no resident belongs to that facility; the export names {', '.join(self.facilities) or 'none at all'}"
-            )
-        people = self.residents[self.residents["facility"] == facility]
-        wounds = self.wounds[self.wounds["resident"].isin(people["resident"])]
-        return replace(
-            self,
-            residents=people.reset_index(drop=True),
-            wounds=wounds.reset_index(drop=True),
-            episodes=_of_wounds(self.episodes, wounds),
-            stages=_of_wounds(self.stages, wounds),
-            **_rows_of(self, facility),
-            **{name: _of_wounds(getattr(self, name), wounds) for name in ("measurements", "sessions", "procedures")},
-            **{name: _of_people(getattr(self, name), people, wounds) for name in ("spans", "departures")},
+        return _at(self, facility)
+
+
+@lru_cache(maxsize=64)
+def _at(study: Study, facility: str) -> Study:
+    if facility not in study.facilities:
+        raise ExportError(
+            f"no resident belongs to that facility; the export names {', '.join(study.facilities) or 'none at all'}"
         )
+    people = study.residents[study.residents["facility"] == facility]
+    wounds = study.wounds[study.wounds["resident"].isin(people["resident"])]
+    return replace(
+        study,
+        residents=people.reset_index(drop=True),
+        wounds=wounds.reset_index(drop=True),
+        episodes=_of_wounds(study.episodes, wounds),
+        stages=_of_wounds(study.stages, wounds),
+        **_rows_of(study, facility),
+        **{name: _of_wounds(getattr(study, name), wounds) for name in ("measurements", "sessions", "procedures")},
+        **{name: _of_people(getattr(study, name), people, wounds) for name in ("spans", "departures")},
+    )
 
 
 def _of_wounds(frame: pd.DataFrame, wounds: pd.DataFrame) -> pd.DataFrame:

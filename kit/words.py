@@ -23,7 +23,10 @@ LABELS = {
     "rows_in": "Rows in the export", "kept": "Kept", "set_aside": "Set aside", "table": "Table", "fault": "Fault",
     "fate": "What became of it", "rows": "Rows", "says": "What it means", "regimen": "Regimen", "facility": "Facility",
     "given": "Given in full", "shortened": "Shortened", "missed": "Missed", "not_known": "Not known",
-    "planned": "Planned", "reason": "Reason",
+    "planned": "Planned", "reason": "Reason", "need": "Needed", "needed": "At least", "found": "Found", "why": "Why",
+    "enough": "Enough", "starts": "Starts", "level": "Level", "when": "When",
+    "effective_residents": "Residents that those beside are worth", "own": "Of the facility alone",
+    "own_error": "Its standard error", "leaning": "Leaning on the group",
 }  # fmt: skip
 
 
@@ -33,6 +36,11 @@ _VOCABULARY = {word for table in TABLES.values() for column in table.columns for
 def label(name: str) -> str:
     """A column or value as a person would say it."""
     return LABELS.get(name, name[:1].upper() + name[1:].replace("_", " "))
+
+
+def sentence(words: str) -> str:
+    """Words with a capital letter at their beginning."""
+    return words[:1].upper() + words[1:]
 
 
 def spoken(value: str) -> str:
@@ -50,6 +58,18 @@ def of_hundred_range(share: float, low: float, high: float) -> str:
     if _missing(share):
         return "–"
     return f"{of_hundred(share)} ({of_hundred(low)} to {of_hundred(high)})"
+
+
+def more_or_fewer(difference: float, low: float, high: float) -> str:
+    """A difference of shares in wounds of 100 with its range: `9 more (range 2 fewer to 22 more)`; else a dash."""
+    if _missing(difference):
+        return "–"
+    return f"{_signed(difference)} (range {_signed(low)} to {_signed(high)})"
+
+
+def _signed(share: float) -> str:
+    whole = round(100 * share)
+    return "none" if not whole else f"{abs(whole)} {'more' if whole > 0 else 'fewer'}"
 
 
 def count(number: int, noun: str) -> str:

@@ -2,6 +2,7 @@
 
 import csv
 from datetime import date, timedelta
+from pathlib import Path
 from types import SimpleNamespace
 
 import matplotlib
@@ -13,6 +14,7 @@ from kit.study import read_study
 
 matplotlib.use("Agg")
 
+LIFELIKE = Path(__file__).parent.parent / "data" / "synthetic" / "lifelike"
 CUTOFF = date(2026, 6, 30)
 PLAN = """
 [program]
@@ -84,6 +86,12 @@ def found(study):
 def reported(invented, tmp_path_factory):
     """The folder of one report on the invented study: reports/All-facilities/2026-Q2/r1."""
     return report(Request(invented.export, tmp_path_factory.mktemp("reported") / "reports"))
+
+
+@pytest.fixture(scope="session")
+def lifelike():
+    """The invented group of four facilities with a known truth; its comparison takes a few seconds, once."""
+    return read_study(LIFELIKE)
 
 
 # --- the invented export ---

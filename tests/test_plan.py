@@ -78,9 +78,18 @@ def test_windows_are_needed_where_days_share_a_calendar():
     assert "windows needs quarter_begins and cutoff" in told(SAFE_HARBOR.replace("safe_harbor", "operations"))
 
 
-@pytest.mark.parametrize("windows", ["cutoff = 2026-06-30", "quarter_begins = 2026-04-01", "cutoff = 200"])
+@pytest.mark.parametrize(
+    "windows",
+    [
+        "[windows]\ncutoff = 2026-06-30",
+        "[windows]\nquarter_begins = 2026-04-01",
+        "[windows]\ncutoff = 200",
+        "[comparison]\ndecides = 2026-06-30",
+        "[comparison]\ndecides = 200",
+    ],
+)
 def test_safe_harbor_has_no_windows_neither_dates_nor_day_numbers(windows):
-    assert "leave quarter_begins and cutoff out" in told(f"{SAFE_HARBOR}\n[windows]\n{windows}\n")
+    assert told(f"{SAFE_HARBOR}\n{windows}\n").endswith("leave quarter_begins, cutoff and decides out")
 
 
 @pytest.mark.parametrize("slip", ['"30.06.2026"', '"2026-06-30"', "true", "200.0", "2026-06-30T12:00:00"])
@@ -126,6 +135,47 @@ def test_a_byte_order_mark_before_the_plan_does_no_harm(tmp_path):
     assert read_plan(tmp_path / "plan.toml") == plan_of(PLAN)
 
 
+# --- the comparison ---
+
+
+def test_what_a_comparison_needs_unless_the_plan_asks_for_more():
+    asked = plan_of(PLAN).comparison
+    assert (asked.starters, asked.starters_residents) == (15, 12)
+    assert (asked.effective_residents, asked.eligible_residents, asked.closings) == (15, 40, 10)
+    assert (asked.horizons, asked.early_weeks, asked.early_percent) == ((12, 8, 4), 4, 40)
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("horizons = [4, 8, 12]", "comparison: horizons stand from the longest to the shortest, each once"),
+        ("horizons = [12, 8, 8]", "comparison: horizons stand from the longest to the shortest, each once"),
+        ("horizons = [60, 8]", "comparison: horizons lie between 2 and 52 weeks"),
+        ("horizons = [12, 1]", "comparison: horizons lie between 2 and 52 weeks"),
+        ("early_weeks = 6", "comparison: early_weeks is longer than the shortest of horizons"),
+        ('covariates = ["age", "age"]', "comparison: a covariate stands twice; name each once, the most telling first"),
+        ("decides = 2026-12-31", "the plan as a whole: decides and cutoff must both be dates or both be day numbers"),
+    ],
+)
+def test_a_comparison_that_does_not_hang_together_says_why(line, said):
+    assert told(f"{PLAN}\n[comparison]\n{line}\n") == said
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["starters = 9", "starters_residents = 7", "effective_residents = 9", "eligible_residents = 19", "closings = 4",
+     "horizons = []", 'covariates = ["shoe size"]'],
+)  # fmt: skip
+def test_a_comparison_cannot_ask_for_less_than_can_be_told(line):
+    assert told(f"{PLAN}\n[comparison]\n{line}\n").startswith(f"comparison.{line.partition(' ')[0]}")
+
+
+def test_the_quarter_that_decides_is_told_as_a_day_number():
+    assert plan_of(CALENDAR + "\n[comparison]\ndecides = 2026-06-30\n").decides == 9677
+    assert plan_of(PLAN + "\n[comparison]\ndecides = 300\n").decides == 300
+    assert plan_of(PLAN).decides is None
+
+
 # --- frozen and fingerprinted ---
 
 
@@ -148,8 +198,13 @@ OTHERS = {
     "program.name": "Another", "program.basis": "limited_data_set", "windows.quarter_begins": date(2026, 4, 2),
     "windows.cutoff": date(2026, 7, 1), "windows.cohort_months": 23, "sizes.area": "ellipse", "sizes.fresh_days": 6,
     "following.confirm_days": 13, "following.bed_hold_days": 29, "following.vanished_days": 27,
-    "following.horizon_weeks": 8, "cohort.kinds": ("venous",), "cohort.stages": ("3",), "regimens.name": "other",
-    "regimens.modality": "other", "regimens.setup": "bipolar", "regimens.polarity": "positive",
+    "following.horizon_weeks": 8, "cohort.kinds": ("venous",), "cohort.stages": ("3",), "comparison.run_in_days": 13,
+    "comparison.horizons": (12, 8), "comparison.answer_months": 11, "comparison.early_weeks": 3,
+    "comparison.early_percent": 41, "comparison.stages": ("3",), "comparison.covariates": ("age",),
+    "comparison.starters": 16, "comparison.starters_residents": 13, "comparison.effective_residents": 16,
+    "comparison.eligible_residents": 41, "comparison.closings": 11, "comparison.facility_spread": 6,
+    "comparison.decides": date(2026, 12, 31), "regimens.name": "other", "regimens.modality": "other",
+    "regimens.setup": "bipolar", "regimens.polarity": "positive",
 }  # fmt: skip
 
 

@@ -14,6 +14,7 @@ import pandas as pd
 from kit.vocabulary import STAGES, UNKNOWN
 
 DEPTH = {"1": 1.0, "2": 2.0, "3": 3.0, "4": 4.0}
+FULL_THICKNESS = ("3", "4", "unstageable")
 NUMERAL = {depth: stage for stage, depth in DEPTH.items()}
 
 

@@ -1,0 +1,256 @@
+"""The answers: which comparisons the data carry, each with its limits, and what is missing where they do not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+import pandas as pd
+
+from kit.healing.comparison import (
+    ANY,
+    BALANCE,
+    CLOSED,
+    NONE,
+    Question,
+    Weighed,
+    balance,
+    choose_horizon,
+    draw_all,
+    facilities,
+    measure,
+    questions,
+    worth_of_others,
+)
+from kit.healing.contrasts import CAUSES
+from kit.healing.emulation import Layout
+from kit.healing.resampling import DRAWS, SEED, Z, difference_limits, share_limits, simultaneous, widened
+from kit.healing.trials import Weeks, eligibility, outside
+from kit.plan import WEEK, Plan
+
+OWN_FROM = 5  # starters from which a facility's own difference is shown; common practice, no source
+TREATED, BESIDE = "treated", "beside"
+# What a comparison needs, in the order in which it is asked.
+NEEDS = {
+    "starters": "wounds that started",
+    "starters_residents": "residents with a wound that started",
+    "eligible_residents": "residents with a wound that could have been started",
+    "effective_residents": "residents that those beside are worth",
+    "closings": "wounds that closed, in both groups together",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Answers:
+    """What was compared and what it came to.
+
+    `told`: a row a comparison, whether or not the data carry it (`is_told`); `needs`: what each needs and what was
+    found; `states`: where 100 wounds of each arm stand at the horizon; `course`: the share closed by week, with ranges;
+    `balance`: what the chart held of starters and others, before and after weighting; `homes`: each facility's
+    difference beside the group's; `outside`, `could`: starts that are not compared and why, untreated weeks that were
+    no chance to start and why. `measure` is "closed", or "early" where the longest horizon
+    that the data carry is that of the early response. `layout` is what the rows of sensitivity work on.
+    """
+
+    told: pd.DataFrame
+    needs: pd.DataFrame
+    states: pd.DataFrame
+    course: pd.DataFrame
+    balance: pd.DataFrame
+    homes: pd.DataFrame
+    outside: pd.DataFrame
+    could: pd.DataFrame
+    horizon_weeks: int
+    measure: str
+    draws: int
+    seed: int
+    layout: Layout
+
+
+def answer(weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DRAWS, seed: int = SEED) -> Answers:
+    """Every comparison of the plan: any modality, each regimen, and regimen against regimen.
+
+    The horizon is fixed by weights and times at risk; then each comparison is asked for what it needs; only what has it
+    is estimated. All differences are shares of the treated less shares beside, with 95% limits from whole residents
+    drawn again; regimens, and pairs of regimens, have limits that hold side by side.
+    """
+    layout, _ = choose_horizon(weeks.weeks, measurements, plan)
+    asked = questions(layout, plan)
+    begun: dict = {}
+    needs = pd.concat([_needs(layout, question, plan, begun) for question in asked], ignore_index=True)
+    carried = [question for question in asked if _of(needs, question)["met"].all()]
+    found = draw_all(layout, carried, draws, seed) if carried else {}
+    width = _widths(carried, found, measure(layout))
+    rows = [_row(layout, question, needs, found.get(question.key), width.get(question.key, Z)) for question in asked]
+    return Answers(
+        told=pd.DataFrame(rows),
+        needs=needs,
+        states=_tables(carried, found, _states, ["treated", "beside", "arm", "state", "share"]),
+        course=_tables(carried, found, _course, ["treated", "beside", "arm", "week", "share", "low", "high"]),
+        balance=_tables(carried, found, partial(balance, layout), ["treated", "beside", *BALANCE]),
+        homes=_homes(layout, found.get(asked[0].key), plan),
+        outside=outside(weeks, plan, layout.horizon),
+        could=eligibility(weeks.weeks, plan, layout.horizon),
+        horizon_weeks=layout.horizon // WEEK,
+        measure=measure(layout),
+        draws=draws,
+        seed=seed,
+        layout=layout,
+    )
+
+
+def _of(needs: pd.DataFrame, question: Question) -> pd.DataFrame:
+    return needs[(needs["treated"] == question.treated) & (needs["beside"] == question.beside)]
+
+
+def _needs(layout: Layout, question: Question, plan: Plan, begun: dict) -> pd.DataFrame:
+    """What a comparison needs beside what was found: treated, beside, need, needed, found, met."""
+    first, second = question.rows
+    resident = layout.weeks["resident"].to_numpy()
+    smaller = [len(first.week)] + ([len(second.week)] if question.second is not None else [])
+    people = [len(np.unique(resident[rows.week])) for rows in (first, second)]
+    found = {
+        "starters": min(smaller),
+        "starters_residents": min(people) if question.second is not None else people[0],
+        "eligible_residents": len(np.unique(resident[np.concatenate([layout.starters.week, layout.others.week])])),
+        "effective_residents": worth_of_others(layout, question, begun),
+        "closings": _closings(layout, question),
+    }
+    needed = {name: getattr(plan.comparison, name) for name in NEEDS}
+    if question.second is not None:  # overlap weights leave of each arm what both have in common
+        needed["effective_residents"] = plan.comparison.starters_residents
+    return pd.DataFrame(
+        {
+            "treated": question.treated,
+            "beside": question.beside,
+            "need": list(NEEDS),
+            "needed": [float(needed[name]) for name in NEEDS],
+            "found": [float(found[name]) for name in NEEDS],
+            "met": [found[name] >= needed[name] for name in NEEDS],
+        }
+    )
+
+
+def _closings(layout: Layout, question: Question) -> int:
+    """Wounds that closed within the horizon, in both arms together; wounds with an early response where that counts."""
+    wounds: set[str] = set()
+    for rows in question.rows:
+        own = layout.weeks.iloc[rows.week]
+        untreated = own["start_day"].isna() | (own["starts"] != "").to_numpy()
+        days = (own["end_day"] - own["ends"]).to_numpy(dtype=float)
+        reached = (own["outcome"] == "closed") & untreated & (days <= layout.horizon)
+        small = (rows.early.known & rows.early.small) if measure(layout) != CLOSED else np.zeros(len(own), dtype=bool)
+        wounds |= set(own.loc[reached.to_numpy() | small, "wound"])
+    return len(wounds)
+
+
+def _widths(carried: list[Question], found: dict[str, Weighed], what: str) -> dict[str, float]:
+    """By how many standard errors the limits of each comparison stand off: more where several are read together."""
+    families = (
+        [question.key for question in carried if question.second is None and question.treated != ANY],
+        [question.key for question in carried if question.second is not None],
+    )
+    told = {}
+    for family in families:
+        drawn = [found[key].numbers[what][0, 1:] - found[key].numbers[what][1, 1:] for key in family]
+        told |= dict.fromkeys(family, simultaneous(np.array(drawn)) if drawn else Z)
+    return told
+
+
+def _row(layout: Layout, question: Question, needs: pd.DataFrame, found: Weighed | None, width: float) -> dict:
+    first, second = question.rows
+    own, other = layout.weeks.iloc[first.week], layout.weeks.iloc[second.week]
+    later = (other["start_day"] - other["ends"]).to_numpy(dtype=float) <= layout.horizon
+    row = {
+        "treated": question.treated,
+        "beside": question.beside,
+        "is_told": found is not None,
+        "starters": len(own),
+        "starters_residents": own["resident"].nunique(),
+        "others": other["wound"].nunique(),
+        "others_residents": other["resident"].nunique(),
+        "effective_residents": float(_of(needs, question).set_index("need").loc["effective_residents", "found"]),
+        "started_later": other.loc[later, "wound"].nunique() if question.beside == NONE else 0,
+        "covariates": ", ".join(question.names),
+    }
+    people = row["starters_residents"], max(int(row["effective_residents"]), 1)
+    row["limits_at"] = widened(width, min(people))
+    for name in MEASURES:
+        row |= _difference(name, found, people, row["limits_at"])
+    return row
+
+
+MEASURES = ("closed", "spent", "early", "here", "later")
+
+
+def _difference(name: str, found: Weighed | None, people: tuple[int, int], width: float) -> dict[str, float]:
+    """One measure of a comparison: its two shares, their difference, its limits and standard error."""
+    columns = [f"{name}_{part}" for part in ("treated", "beside", "difference", "low", "high", "error")]
+    if found is None or not np.isfinite(found.numbers[name][:, 0]).all():
+        return dict.fromkeys(columns, np.nan)
+    first, second = found.numbers[name]
+    low, high = difference_limits((first[0], second[0]), (first[1:], second[1:]), people, width)
+    error = float(np.nanstd(first[1:] - second[1:]))
+    told = (float(first[0]), float(second[0]), float(first[0] - second[0]), low, high, error)
+    return dict(zip(columns, told, strict=True))
+
+
+def _tables(carried: list[Question], found: dict[str, Weighed], table, columns: list[str]) -> pd.DataFrame:
+    frames = [
+        table(question, found[question.key]).assign(treated=question.treated, beside=question.beside)
+        for question in carried
+    ]
+    return pd.concat(frames, ignore_index=True)[columns] if frames else pd.DataFrame(columns=columns)
+
+
+def _states(question: Question, found: Weighed) -> pd.DataFrame:
+    """Where 100 wounds of each arm stand at the horizon, had nobody left the building."""
+    names = [name for name in CAUSES if name != "left"]
+    rows = []
+    for arm, states in zip((TREATED, BESIDE), found.states, strict=True):
+        told = {name: states[CAUSES.index(name), 0] for name in names}
+        rows += [{"arm": arm, "state": name, "share": share} for name, share in told.items()]
+        rows.append({"arm": arm, "state": "open", "share": 1 - sum(told.values())})
+    return pd.DataFrame(rows)
+
+
+def _course(question: Question, found: Weighed) -> pd.DataFrame:
+    """The share closed at the end of each week, by arm, with each arm's own limits."""
+    frames = []
+    for arm, closed, rows in zip((TREATED, BESIDE), found.course, question.rows, strict=True):
+        low, high = share_limits(closed[:, 0], closed[:, 1:], max(len(rows.week), 1))
+        frames.append(
+            pd.DataFrame({"arm": arm, "week": np.arange(len(closed)), "share": closed[:, 0], "low": low, "high": high})
+        )
+    return pd.concat(frames)
+
+
+def _homes(layout: Layout, found: Weighed | None, plan: Plan) -> pd.DataFrame:
+    """Each facility's difference, drawn towards the group's: facility, starters, own, own_error, leaning, low, high.
+
+    Facilities are taken to differ by the plan's `facility_spread` (a standard deviation, in points): with a handful of
+    facilities their spread cannot be estimated. The smaller a facility, the more it leans on the group (Gelman et al.
+    2013, Bayesian Data Analysis, section 5.4).
+    """
+    columns = ["facility", "starters", "own", "own_error", "leaning", "low", "high"]
+    if found is None:
+        return pd.DataFrame(columns=columns)
+    own = layout.weeks.iloc[layout.starters.week]
+    group = found.numbers[measure(layout)]
+    middle, spread = group[0, 0] - group[1, 0], plan.comparison.facility_spread / 100
+    group_error = np.nanstd(group[0, 1:] - group[1, 1:])
+    rows = []
+    for number, home in enumerate(facilities(layout)):
+        starters = int((own["facility"] == home).sum())
+        first, second = found.houses[:, number]
+        difference, error = first[0] - second[0], np.nanstd(first[1:] - second[1:])
+        alone = starters >= OWN_FROM and np.isfinite(difference) and error > 0
+        trust = spread**2 / (spread**2 + error**2) if alone else 0.0
+        drawn = trust * difference + (1 - trust) * middle if alone else middle
+        off = Z * np.sqrt((1 - trust) * spread**2 + (1 - trust) ** 2 * group_error**2)
+        rows.append(
+            {"facility": home, "starters": starters, "own": difference if alone else np.nan,
+             "own_error": error if alone else np.nan, "leaning": drawn, "low": drawn - off, "high": drawn + off}
+        )  # fmt: skip
+    return pd.DataFrame(rows, columns=columns)

@@ -1,0 +1,115 @@
+"""The shares of weighted arms: rows followed from their clock on, with weights that change from week to week."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csr_matrix
+
+CAUSES = ("closed", "died", "hospital", "surgical_closure", "left")
+
+
+@dataclass(frozen=True, eq=False)
+class Followed:
+    """Rows cut into pieces, one for each wound week they pass through, up to the horizon (days).
+
+    `row` and `week` of each piece; `enters` (days x pieces) adds a piece on its first day and takes it away after its
+    last; `ends` (days x pieces), one a cause, holds the piece in which a row ended so.
+    """
+
+    row: np.ndarray
+    week: np.ndarray
+    enters: csr_matrix
+    ends: tuple[csr_matrix, ...]
+    horizon: int
+
+
+def follow(
+    wound: np.ndarray,
+    clock: np.ndarray,
+    until: np.ndarray,
+    cause: np.ndarray,
+    weeks_wound: np.ndarray,
+    weeks_begin: np.ndarray,
+    horizon: int,
+) -> Followed:
+    """Rows followed from the day after `clock` to `until`, at most for `horizon` days.
+
+    `wound` numbers the wound of each row; `cause` is the place in CAUSES of how it ended on `until`, or -1 where it was
+    only seen so far; `weeks_wound` and `weeks_begin` are wound and first day of every wound week, in that order.
+    """
+    span = int(max(until.max(initial=0), weeks_begin.max(initial=0))) + 2
+    key = weeks_wound.astype(np.int64) * span + weeks_begin
+    last_day = np.minimum(until, clock + horizon)
+    first = np.searchsorted(key, wound * span + clock + 1, side="right") - 1
+    last = np.searchsorted(key, wound * span + last_day, side="right") - 1
+    pieces = np.where(last_day > clock, last - first + 1, 0)
+    row = np.repeat(np.arange(len(wound)), pieces)
+    week = first[row] + np.arange(len(row)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+    next_begins = np.append(weeks_begin[1:], span)
+    begins = np.maximum(weeks_begin[week], clock[row] + 1) - clock[row]
+    ends = np.minimum(np.where(week == last[row], last_day[row], next_begins[week] - 1), last_day[row]) - clock[row]
+    final = (week == last[row]) & (until[row] <= clock[row] + horizon)
+    ended = tuple(_on_day(ends, final & (cause[row] == number), horizon) for number in range(len(CAUSES)))
+    return Followed(row, week, _difference(begins, ends, horizon), ended, horizon)
+
+
+def take(rows: Followed, mask: np.ndarray) -> Followed:
+    """The pieces of some rows alone, the rows numbered anew."""
+    pieces = np.flatnonzero(mask[rows.row])
+    number = np.cumsum(mask) - 1
+    return Followed(
+        number[rows.row[pieces]],
+        rows.week[pieces],
+        rows.enters[:, pieces],
+        tuple(ended[:, pieces] for ended in rows.ends),
+        rows.horizon,
+    )
+
+
+def _difference(begins: np.ndarray, ends: np.ndarray, horizon: int) -> csr_matrix:
+    piece = np.arange(len(begins))
+    value = np.concatenate([np.ones(len(piece)), -np.ones(len(piece))])
+    day = np.concatenate([begins, ends + 1])
+    return csr_matrix((value, (day, np.concatenate([piece, piece]))), shape=(horizon + 2, len(piece)))
+
+
+def _on_day(ends: np.ndarray, ended: np.ndarray, horizon: int) -> csr_matrix:
+    piece = np.flatnonzero(ended)
+    return csr_matrix((np.ones(len(piece)), (ends[piece], piece)), shape=(horizon + 1, len(ends)))
+
+
+@dataclass(frozen=True, eq=False)
+class Shares:
+    """Shares by day from 0 to the horizon, one a set: `closed` and `still` (open) days x sets; at its end `states`,
+    causes x sets in the order of CAUSES."""
+
+    closed: np.ndarray
+    still: np.ndarray
+    states: np.ndarray
+
+    @property
+    def spent(self) -> np.ndarray:
+        """The part of the time up to the horizon that was spent closed, one a set: the area under the share closed."""
+        return self.closed[:-1].mean(axis=0)
+
+
+def shares(rows: Followed, base: np.ndarray, passing: np.ndarray | None = None) -> Shares:
+    """The Aalen-Johansen shares of weighted rows: a row weighs `base` (rows x sets) times `passing` of its week.
+
+    `passing` (wound weeks x sets) is one over the chance of having come so far; without it weights stay.
+
+    Aalen & Johansen 1978, Scand J Stat 5:141; Robins & Finkelstein 2000, Biometrics 56:779, on weighting those who
+    remain for those who were lost.
+    """
+    weight = base[rows.row]
+    if passing is not None:
+        weight *= passing[rows.week]
+    at_risk = np.cumsum(rows.enters @ weight, axis=0)[: rows.horizon + 1]
+    hazards = np.stack([ended @ weight for ended in rows.ends])
+    np.divide(hazards, at_risk, out=hazards, where=at_risk > 1e-9)
+    still = np.cumprod(1 - np.minimum(hazards.sum(axis=0), 1), axis=0)
+    before = np.vstack([np.ones((1, still.shape[1])), still[:-1]])
+    grown = np.cumsum(hazards * before, axis=1)
+    return Shares(grown[0], still, grown[:, -1])

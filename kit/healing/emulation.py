@@ -1,0 +1,307 @@
+"""The trials of one horizon laid out once, and weighed for any number of draws of residents together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from kit.healing.contrasts import CAUSES, Followed, Shares, follow, shares, take
+from kit.healing.covariates import ALWAYS
+from kit.healing.trials import trials
+from kit.healing.weeks import sized_open
+from kit.healing.weights import LEAVING_RIDGE, RIDGE, expit, leaving_design, logistic, start_design
+from kit.plan import WEEK, Plan
+from kit.wounds.episodes import LATE
+
+PER_COVARIATE = 5  # starters for each column of the start model; common practice, no source
+SUREST = 0.999  # no chance of starting or leaving in a week is taken to be higher
+LEFT, NOWHERE = CAUSES.index("left"), -1
+# As if nobody left the building; while they were here, leaving counted as not closed; whether or not others start
+# later.
+WAYS = NOBODY_LEFT, WHILE_HERE, OR_LATER = "nobody left", "while here", "or later"
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """Trial rows of one arm: the week of each, how it is followed in each of the WAYS, and its early response."""
+
+    week: np.ndarray
+    whole: np.ndarray  # followed to the horizon or to its end, whatever that was
+    ways: dict[str, Followed]
+    early: Early
+
+
+@dataclass(frozen=True, eq=False)
+class Early:
+    """At the early response (`day`): the week of each row, whether a fresh size is known, and whether it is small."""
+
+    day: int
+    week: np.ndarray
+    known: np.ndarray
+    small: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """What does not change from draw to draw. `starters` and `others` are the arms; rows are numbered in `weeks`.
+
+    `people` names the residents, `owner` numbers that of each week; `first` is the first week of the wound of each.
+    """
+
+    weeks: pd.DataFrame
+    plan: Plan
+    horizon: int
+    people: np.ndarray
+    owner: np.ndarray
+    first: np.ndarray
+    starters: Rows
+    others: Rows
+    staying: np.ndarray  # weeks in which a start was possible
+    elsewhere: np.ndarray  # other weeks before a start
+    leaving: np.ndarray  # the columns of the leaving model
+
+    @property
+    def started(self) -> np.ndarray:
+        """What each row of `starters` started."""
+        return self.weeks["starts"].to_numpy()[self.starters.week]
+
+
+def lay_out(weeks: pd.DataFrame, measurements: pd.DataFrame, plan: Plan, horizon: int) -> Layout:
+    """The trials of a horizon (days) as arrays; `weeks` as in `kit.healing.trials.Weeks`."""
+    weeks = weeks.reset_index(drop=True)
+    people, owner = np.unique(weeks["resident"].to_numpy(dtype=str), return_inverse=True)
+    new = (weeks["wound"] != weeks["wound"].shift()).to_numpy()
+    formed = trials(weeks, plan, horizon)
+    began = (formed["starts"] != "").to_numpy()
+    possible = (weeks["before"] & (weeks["reason"] == "")).to_numpy()
+    return Layout(
+        weeks=weeks,
+        plan=plan,
+        horizon=horizon,
+        people=people,
+        owner=owner,
+        first=np.maximum.accumulate(np.where(new, np.arange(len(weeks)), 0)),
+        starters=_rows(weeks, formed.index[began].to_numpy(), measurements, plan, horizon),
+        others=_rows(weeks, formed.index[~began].to_numpy(), measurements, plan, horizon),
+        staying=np.flatnonzero(possible),
+        elsewhere=np.flatnonzero(weeks["before"].to_numpy() & ~possible),
+        leaving=leaving_design(weeks),
+    )
+
+
+def _rows(weeks: pd.DataFrame, row: np.ndarray, measurements: pd.DataFrame, plan: Plan, horizon: int) -> Rows:
+    """Rows followed in three ways: as if nobody left, while here, and whether or not others start later."""
+    own = weeks.loc[row]
+    wound = pd.factorize(weeks["wound"])[0]
+    clock, end = own["ends"].to_numpy(), own["end_day"].to_numpy(dtype=np.int64)
+    begins_later = (own["start_day"] > own["ends"]).fillna(False).to_numpy()
+    stop = np.where(begins_later, own["start_day"].fillna(LATE).to_numpy(dtype=np.int64), LATE)
+    until = np.minimum(end, stop)
+    cause = own["outcome"].astype(object).map({name: number for number, name in enumerate(CAUSES)}).fillna(NOWHERE)
+    cause = cause.to_numpy(dtype=np.int64)
+    stopped = np.where(stop <= end, NOWHERE, cause)
+    ways = {
+        NOBODY_LEFT: (until, np.where(stopped == LEFT, NOWHERE, stopped)),
+        WHILE_HERE: (until, stopped),
+        OR_LATER: (end, np.where(cause == LEFT, NOWHERE, cause)),
+    }
+    begins = weeks["begins"].to_numpy()
+    followed = {
+        name: follow(wound[row], clock, days, why, wound, begins, horizon) for name, (days, why) in ways.items()
+    }
+    whole = (until >= clock + horizon) | (ways[NOBODY_LEFT][1] != NOWHERE)
+    return Rows(row, whole, followed, _early(weeks, row, clock, until, measurements, plan))
+
+
+def _early(
+    weeks: pd.DataFrame, row: np.ndarray, clock: np.ndarray, until: np.ndarray, measurements: pd.DataFrame, plan: Plan
+) -> Early:
+    """The size at the early response: the last measured, where it is still fresh, beside that of the trial."""
+    day = plan.comparison.early_weeks * WEEK
+    then = clock + day
+    wound = weeks["wound"].to_numpy()[row]
+    asked = pd.DataFrame({"wound": wound, "then": then, "row": np.arange(len(row))}).sort_values("then")
+    sized = sized_open(measurements)[["wound", "day", "size"]].sort_values("day")
+    found = pd.merge_asof(asked, sized, left_on="then", right_on="day", by="wound").sort_values("row")
+    fresh = (then - found["day"].to_numpy(dtype=float) < plan.sizes.fresh_days) & (until > then)
+    left = found["size"].to_numpy(dtype=float) / np.exp(weeks["log_size"].to_numpy()[row])
+    codes, begins = pd.factorize(weeks["wound"])[0], weeks["begins"].to_numpy()
+    span = int(max(begins.max(initial=0), then.max(initial=0))) + 2
+    at = np.searchsorted(codes * span + begins, codes[row] * span + then, side="right") - 1
+    return Early(day, at, fresh, left <= 1 - plan.comparison.early_percent / 100 + 1e-9)
+
+
+@dataclass(frozen=True, eq=False)
+class Passing:
+    """One over the chance of having come as far as a week begins, and the chance of having come to its end.
+
+    Weeks x sets, of not starting (`untreated`) and of not leaving (`in_view`).
+    """
+
+    untreated: np.ndarray
+    in_view: np.ndarray
+    untreated_by: np.ndarray
+    in_view_by: np.ndarray
+
+    @cached_property
+    def both(self) -> np.ndarray:
+        """One over the chance of neither having started nor left before a week begins."""
+        return self.untreated * self.in_view
+
+
+def passing(layout: Layout, counts: np.ndarray, names: tuple[str, ...], begun: dict) -> Passing:
+    """The weights of time for each set of counts (weeks x sets).
+
+    `begun` keeps what does not change from lot to lot: designs, and the whole sample's coefficients.
+    """
+    start, leave = np.zeros(counts.shape), np.zeros(counts.shape)
+    began = (layout.weeks["starts"].to_numpy() != "").astype(float)
+    rows = layout.staying
+    design = _design("staying", layout, rows, names, begun)
+    start[rows] = expit(design @ _fitted("staying", design, began[rows], counts[rows], RIDGE, begun))
+    rows = layout.elsewhere
+    total = counts[rows].sum(axis=0)
+    start[rows] = np.divide(began[rows] @ counts[rows], total, out=np.zeros(len(total)), where=total > 0)
+    lost = layout.weeks["lost"].to_numpy(dtype=float)
+    if lost.any():
+        found = _fitted("leaving", layout.leaving, lost, counts, LEAVING_RIDGE, begun)
+        leave = expit(layout.leaving @ found)
+    stay, view = np.log1p(-np.minimum(start, SUREST)), np.log1p(-np.minimum(leave, SUREST))
+    stay_so_far, view_so_far = _so_far(stay, layout.first), _so_far(view, layout.first)
+    untreated, in_view = np.exp(-stay_so_far), np.exp(-view_so_far)
+    by = (1 - np.minimum(start, SUREST)) / untreated, (1 - np.minimum(leave, SUREST)) / in_view
+    return Passing(untreated, in_view, *by)
+
+
+def _design(name: str, layout: Layout, rows: np.ndarray, names: tuple[str, ...], begun: dict) -> np.ndarray:
+    """The columns of the start model for some weeks, standardized by these."""
+    if (name, "design") not in begun:
+        own = layout.weeks.iloc[rows]
+        begun[name, "design"] = start_design(own, names, own)
+    return begun[name, "design"]
+
+
+def _fitted(name: str, design: np.ndarray, outcome: np.ndarray, counts: np.ndarray, ridge: float, begun: dict):
+    """Coefficients for each set, sought from those of the whole sample."""
+    if name not in begun:
+        begun[name] = logistic(design, outcome, ridge=ridge)
+    return logistic(design, outcome, counts, ridge, begun[name])
+
+
+def _so_far(terms: np.ndarray, first: np.ndarray) -> np.ndarray:
+    """Sums over the earlier weeks of the same wound."""
+    before = np.cumsum(terms, axis=0) - terms
+    return before - before[first]
+
+
+def columns_for(starters: int, plan: Plan, weeks: pd.DataFrame) -> tuple[str, ...]:
+    """The covariates that so many starters can carry: always four, then in the plan's order, one for every five.
+
+    A covariate that the export does not hold, or that is the same throughout, takes no place.
+    """
+    held = [name for name in plan.comparison.covariates if weeks[name].nunique() > 1]
+    return (*ALWAYS, *held[: max(starters // PER_COVARIATE - len(ALWAYS), 0)])
+
+
+@dataclass(frozen=True, eq=False)
+class Arm:
+    """Rows with their weights (rows x sets) at the end of their trial; `untreated` ones leave the arm by starting."""
+
+    rows: Rows
+    base: np.ndarray
+    untreated: bool
+
+
+def weighed(arm: Arm, through: Passing, way: str) -> tuple[np.ndarray, np.ndarray | None]:
+    """Weights at the clock, and what they are multiplied with in each week (None: nothing), for a way of following."""
+    stays, views, week = arm.untreated and way != OR_LATER, way != WHILE_HERE, arm.rows.week
+    base = arm.base * through.untreated_by[week] if stays else arm.base
+    base = base * through.in_view_by[week] if views else base
+    growing = {
+        (True, True): through.both, (True, False): through.untreated, (False, True): through.in_view,
+    }.get((stays, views))  # fmt: skip
+    return base, growing
+
+
+def arm_shares(arm: Arm, through: Passing, way: str = NOBODY_LEFT) -> Shares:
+    """The shares of one arm by day."""
+    return shares(arm.rows.ways[way], *weighed(arm, through, way))
+
+
+def early_share(arm: Arm, through: Passing, whole: Shares) -> np.ndarray:
+    """The share closed or smaller by the plan's percentage at the early response, one a set.
+
+    Of those still open and in view then, the ones whose size was not measured in time are taken to be like the others.
+    """
+    base, growing = weighed(arm, through, NOBODY_LEFT)
+    known = arm.rows.early.known
+    weight = base[known] * growing[arm.rows.early.week[known]]
+    total = weight.sum(axis=0)
+    small = np.divide(arm.rows.early.small[known] @ weight, total, out=np.full(len(total), np.nan), where=total > 0)
+    day = arm.rows.early.day
+    still = whole.still[day]
+    return whole.closed[day] + np.where(still > 1e-12, still * small, 0.0)
+
+
+def none_odds(layout: Layout, counts: np.ndarray, mask: np.ndarray, names: tuple[str, ...], begun: dict, key: str):
+    """How much like a starter of `mask` each of the others was, as odds: others x sets."""
+    rows = np.concatenate([layout.starters.week[mask], layout.others.week])
+    design = _design(key, layout, rows, names, begun)
+    began = np.concatenate([np.ones(mask.sum()), np.zeros(len(layout.others.week))])
+    found = _fitted(key, design, began, counts[rows], RIDGE, begun)
+    return np.exp(np.clip(design[mask.sum() :] @ found, -30, 30))
+
+
+def overlap(layout: Layout, counts: np.ndarray, first: np.ndarray, second: np.ndarray, names, begun: dict, key: str):
+    """Overlap weights of two regimens' starters: the chance of having started the other one (Li, Morgan & Zaslavsky
+    2018, J Am Stat Assoc 113:390). Two arrays, starters of each x sets."""
+    weeks = np.concatenate([layout.starters.week[first], layout.starters.week[second]])
+    design = _design(key, layout, weeks, names, begun)
+    began = np.concatenate([np.ones(first.sum()), np.zeros(second.sum())])
+    chance = expit(design @ _fitted(key, design, began, counts[weeks], RIDGE, begun))
+    return 1 - chance[: first.sum()], chance[first.sum() :]
+
+
+def part(rows: Rows, mask: np.ndarray) -> Rows:
+    """The rows of a mask alone."""
+    if mask.all():
+        return rows
+    early = Early(rows.early.day, rows.early.week[mask], rows.early.known[mask], rows.early.small[mask])
+    return Rows(rows.week[mask], rows.whole[mask], {name: take(way, mask) for name, way in rows.ways.items()}, early)
+
+
+def worth(layout: Layout, arm: Arm, through: Passing) -> float:
+    """How many residents an arm is worth at the horizon, as the start model expects it.
+
+    Each row weighs what it does at its clock; whether it will still be untreated at the horizon is not looked up but
+    expected: 1 / (chance of staying so long) is what its square will be multiplied with. Weights that were realised say
+    too much: where hardly anybody like the starters stays untreated, the heaviest weights are those of rows that were
+    lost, and the ones that remain look even.
+    """
+    base, _ = weighed(arm, through, WHILE_HERE)
+    owner = layout.owner[arm.rows.week]
+    at_clock = arm.base[:, 0]
+    stays = staying_chance(layout, arm, through)
+    total = np.bincount(owner, at_clock)
+    spread = np.bincount(owner, at_clock / np.maximum(stays, 1e-6))
+    return float(total.sum() ** 2 / np.sum(total * spread)) if total.any() else 0.0
+
+
+def staying_chance(layout: Layout, arm: Arm, through: Passing) -> np.ndarray:
+    """The chance of each row to stay untreated from its clock to the horizon or to its end; one for starters.
+
+    Of a wound that started on the way, the weeks it did not live untreated are taken to be like those it did.
+    """
+    if not arm.untreated:
+        return np.ones(len(arm.rows.week))
+    rows, week = arm.rows.ways[NOBODY_LEFT], arm.rows.week
+    last = week.copy()
+    last[rows.row] = rows.week  # pieces stand in the order of days: the last one stays
+    log_by = np.log(through.untreated_by[:, 0])
+    lived = log_by[last] - log_by[week]
+    ends = layout.weeks["ends"].to_numpy()
+    left = np.where(arm.rows.whole, 0, layout.horizon - (ends[last] - ends[week])) / WEEK
+    return np.exp(lived + np.maximum(left, 0) * lived / np.maximum((ends[last] - ends[week]) / WEEK, 1))

@@ -1,21 +1,38 @@
-"""What may be said: sentences built from results at run time. None compares, none claims why."""
+"""What may be said: sentences built from results at run time. Each says how far it goes; none claims why."""
 
 from __future__ import annotations
+
+import math
 
 import pandas as pd
 
 from kit import __version__
 from kit.faults import MARKED, REPAIRED, SET_ASIDE
+from kit.healing.answers import NEEDS, Answers
+from kit.healing.comparison import NONE
 from kit.healing.description import ANY, BEFORE, Description
+from kit.healing.trials import ELIGIBLE
 from kit.plan import BASES, Plan
 from kit.quarter import Activity
 from kit.study import Study
-from kit.words import count, day, of_hundred, per_hundred, percent, when
+from kit.words import count, day, more_or_fewer, of_hundred, per_hundred, percent, sentence, when
 
 NOT_COMPARED = (
-    "Not yet compared: the groups were not chosen by chance and their clocks start at different moments, so no "
+    "Described, not compared: the groups were not chosen by chance and their clocks start at different moments, so no "
     "difference between them may be read off."
 )
+UNCHARTED = (
+    "Charts hold less than clinicians see. If the wounds that were started looked worse than their charts, the "
+    "comparison is too low for the modality; if they looked better, it is too high. No check on the chart can tell."
+)
+# How far a comparison may go, by how many wounds started (design and thresholds: common practice, no source).
+LEVELS = (
+    ("cannot say", "something that the comparison needs is missing"),
+    ("describes", "fewer than 25 wounds started, or the range reaches from fewer to more"),
+    ("consistent with", "25 to 39 wounds started, and the whole range says more, or fewer"),
+    ("supports", "40 or more wounds started, and the whole range says more, or fewer"),
+)
+CONSISTENT_FROM, SUPPORTS_FROM = 25, 40
 INTERNAL = (
     "Internal: small counts, in which the facility's own people can be recognised. It stays in the facility and with "
     "the program's consultant."
@@ -63,6 +80,112 @@ def healing_took(description: Description, plan: Plan) -> list[str]:
     return [_took(group, plan) for group in description.groups.to_dict("records")]
 
 
+def level_of(row: dict, measure: str) -> str:
+    """How far a comparison may go: its limits and the number of starts decide, and never which way it points."""
+    if not row["is_told"]:
+        return "cannot say"
+    one_sided = row[f"{measure}_low"] > 0 or row[f"{measure}_high"] < 0
+    if not one_sided or row["starters"] < CONSISTENT_FROM:
+        return "describes"
+    return "supports" if row["starters"] >= SUPPORTS_FROM else "consistent with"
+
+
+def comparisons(answers: Answers, plan: Plan) -> pd.DataFrame:
+    """Every comparison in a sentence, whichever way it points, and how far it goes. Columns out: sentence, level."""
+    rows = answers.told.to_dict("records")
+    said = [(_compared(row, answers, plan), level_of(row, answers.measure)) for row in rows]
+    return pd.DataFrame(said, columns=["sentence", "level"])
+
+
+def _compared(row: dict, answers: Answers, plan: Plan) -> str:
+    if not row["is_told"]:
+        asked = f"{sentence(row['treated'])} beside {row['beside']}"
+        return f"{asked} is not compared. What is missing: {missing(answers.needs, row)}."
+    treated, beside = (of_hundred(row[f"{answers.measure}_{arm}"]) for arm in ("treated", "beside"))
+    came = came_to(answers, plan)
+    difference = more_or_fewer(*(row[f"{answers.measure}_{part}"] for part in ("difference", "low", "high")))
+    if row["beside"] != NONE:
+        said = f"Of 100 wounds that could have had either, {treated} {came} after {row['treated']} and {beside} after "
+        said += f"{row['beside']}: {difference}"
+    else:
+        said = f"Of 100 wounds like the {row['starters']} that started {row['treated']}, {treated} {came}; of 100 like "
+        said += f"them without any modality {beside} would be expected to: {difference}"
+    rests = f"{row['starters']} wounds on {row['starters_residents']} residents beside {row['others']} wounds on "
+    rests += count(row["others_residents"], "resident")
+    return f"{said}. It rests on {rests}.{_goes(row, answers.measure)}"
+
+
+def came_to(answers: Answers, plan: Plan) -> str:
+    """What wounds are counted for: `had closed by week 12`, or the early response."""
+    if answers.measure == "closed":
+        return f"had closed by week {answers.horizon_weeks}"
+    asked = plan.comparison
+    return f"had closed or were at least {asked.early_percent}% smaller by week {asked.early_weeks}"
+
+
+def _goes(row: dict, measure: str) -> str:
+    """What follows from a comparison at its level, and nothing more."""
+    level, sooner = level_of(row, measure), row[f"{measure}_difference"] > 0
+    if level == "describes":
+        one_sided = row[f"{measure}_low"] > 0 or row[f"{measure}_high"] < 0
+        few = f" Fewer than {CONSISTENT_FROM} wounds started: it is described, and no more."
+        return few if one_sided else " The range reaches from fewer to more, so these records do not say which."
+    ways = {"consistent with": "This is consistent with", "supports": "These records support"}
+    after = row["treated"] if row["beside"] == NONE else f"{row['treated']} than after {row['beside']}"
+    return f" {ways[level]} {'sooner' if sooner else 'later'} healing after {after}."
+
+
+def missing(needs: pd.DataFrame, row: dict) -> str:
+    """What a comparison lacks, in words: `wounds that started, 11 of the 15 needed`."""
+    own = needs[(needs["treated"] == row["treated"]) & (needs["beside"] == row["beside"]) & ~needs["met"]]
+    lacks = [
+        f"{NEEDS[need.need]}, {math.floor(need.found)} of the {need.needed:.0f} needed" for need in own.itertuples()
+    ]
+    return "; ".join(lacks)
+
+
+def reach(answers: Answers) -> str:
+    """How many wounds could have been started, and how many were, in the months that are compared."""
+    could = answers.could[answers.could["reason"] == ELIGIBLE]
+    began = int(answers.outside.loc[answers.outside["reason"] == ELIGIBLE, "starters"].sum())
+    said = f"In the months that are compared, {count(int(could['wounds'].sum()), 'wound')} on "
+    said += f"{count(int(could['residents'].sum()), 'resident')} could have been started, and {began} were."
+    outside = int(answers.outside["starters"].sum()) - began
+    return f"{said} {count(outside, 'further start')} cannot be compared." if outside else said
+
+
+def in_facility(answers: Answers, facility: str, plan: Plan) -> str:
+    """One facility's difference beside the group's, drawn towards it; a sentence."""
+    row = answers.told.iloc[0].to_dict()
+    if not row["is_told"]:
+        return f"All facilities together: {_compared(row, answers, plan)}"
+    group = more_or_fewer(*(row[f"{answers.measure}_{part}"] for part in ("difference", "low", "high")))
+    said = f"All facilities together, after starting any modality: {group} of 100 wounds {came_to(answers, plan)}."
+    own = answers.homes[answers.homes["facility"] == facility]
+    if own.empty and facility in set(answers.layout.weeks["facility"]):
+        return f"{said} They are all of {facility}: no other facility can be compared."
+    if own.empty:
+        return f"{said} In {facility} none started, or all did, so nothing of its own can be said."
+    home = own.iloc[0]
+    drawn = more_or_fewer(home["leaning"], home["low"], home["high"])
+    starts = count(int(home["starters"]), "start")
+    return (
+        f"{said} In {facility}, with {starts} of its own and leaning on the group for the rest: {drawn}. Facilities "
+        f"are taken to differ by {plan.comparison.facility_spread:.0f} of 100 (one standard deviation, from the plan)."
+    )
+
+
+def look(plan: Plan) -> str:
+    """Which look at the question this is: on the way, the one that decides, or one of which the plan says nothing."""
+    if plan.comparison.decides is None:
+        return (
+            "The plan does not say which quarter decides; looking every quarter, chance alone will show a difference."
+        )
+    if plan.decides > plan.cutoff:
+        return f"A look on the way: the plan decides with the quarter that ends on {day(plan.decides, plan)}."
+    return f"The plan decides with the quarter that ends on {day(plan.decides, plan)}."
+
+
 def _took(group: dict, plan: Plan) -> str:
     who = {BEFORE: BEFORE, ANY: "after starting any modality"}.get(group["group"], f"after starting {group['group']}")
     if not group["wounds"]:
@@ -80,8 +203,8 @@ def _took(group: dict, plan: Plan) -> str:
     )
 
 
-def this_quarter(done: Activity, description: Description, plan: Plan) -> pd.DataFrame:
-    """What can be said this quarter, sentence by sentence. Columns out: sentence, level (describes, cannot say)."""
+def this_quarter(done: Activity, description: Description, answers: Answers, plan: Plan) -> pd.DataFrame:
+    """What can be said this quarter, sentence by sentence. Columns out: sentence, level (as in LEVELS)."""
     opening = f"{when(done.ends).capitalize()} {count(done.wounds_open, 'wound')} stood open and "
     opening += f"{count(done.wounds_treated, 'wound')} had at least one session."
     closed = f"Seen to close {when(done.ends)}, treated or not: {count(done.closed, 'wound')}."
@@ -92,7 +215,8 @@ def this_quarter(done: Activity, description: Description, plan: Plan) -> pd.Dat
     said = [(sentence, "describes") for sentence in sentences]
     levels = description.groups["reached"].map({True: "describes", False: "cannot say"})
     said += [(NOT_COMPARED, "cannot say"), *zip(healing_took(description, plan), levels, strict=True)]
-    return pd.DataFrame(said, columns=["sentence", "level"])
+    told = pd.DataFrame(said, columns=["sentence", "level"])
+    return pd.concat([comparisons(answers, plan), told], ignore_index=True)
 
 
 def _delivered(done: Activity) -> list[str]:

@@ -14,6 +14,7 @@ import pytest
 
 from kit.__main__ import main
 from kit.healing.description import describe
+from kit.pages.comparison_figures import comparison_figure
 from kit.pages.figures import closing_figure
 from kit.pages.findings import findings
 from kit.pages.page import page_html
@@ -47,7 +48,7 @@ def page_of(export, facility="", **asked):
     study = study.at(facility) if facility else study
     found, description = findings(study, facility or "All facilities")
     figure = closing_figure(description.curves, description.groups, study.plan.following.horizon_weeks)
-    return page_html(found, figure, study.plan, "r1", [])
+    return page_html(found, figure, comparison_figure(found["comparison"]), study.plan, "r1", [])
 
 
 class _Words(HTMLParser):

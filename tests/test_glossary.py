@@ -3,6 +3,7 @@
 import pandas as pd
 import pytest
 
+from kit.compared import compared, other_ways, weeks
 from kit.faults import counted
 from kit.glossary import RESULTS
 from kit.healing.curves import greenwood
@@ -16,28 +17,32 @@ from kit.wounds.staging import stage_course
 from tests.drawn import TWO_HOUSES, drawn
 
 STUDY = drawn(**TWO_HOUSES)
+ANSWERS = ("told", "needs", "states", "course", "balance", "homes", "outside", "could")
 READ = {name for table in TABLES.values() for name in table.names}
 
 
 def frames() -> dict[str, pd.DataFrame]:
     described = describe(STUDY.episodes, STUDY.plan, draws=20)
-    weeks = course(STUDY.episodes, STUDY.measurements, STUDY.sessions, STUDY.plan)
+    seen = course(STUDY.episodes, STUDY.measurements, STUDY.sessions, STUDY.plan)
     return {
         **{
             name: getattr(STUDY, name)
             for name in (*TABLES, "episodes", "stages", "faults", "account", "houses", "sources")
         },
         "counted": counted(STUDY.faults),
-        "course": weeks,
+        "course": seen,
         "starts": starts(STUDY.sessions, STUDY.plan),
         "stage_course": stage_course(STUDY.measurements, STUDY.wounds),
         "curves": described.curves,
         "groups": described.groups,
         "greenwood": greenwood(pd.Series([1, 2]).to_numpy(), pd.Series([True, False]).to_numpy()),
+        "wound_weeks": weeks(STUDY).weeks,
+        **{f"answers.{name}": getattr(compared(STUDY), name) for name in ANSWERS},
+        "other_ways": other_ways(STUDY),
         "by_regimen": by_regimen(STUDY),
         "reasons": reasons(STUDY),
-        "weeks_by_regimen": weeks_by_regimen(weeks),
-        "this_quarter": this_quarter(activity(STUDY), described, STUDY.plan),
+        "weeks_by_regimen": weeks_by_regimen(seen),
+        "this_quarter": this_quarter(activity(STUDY), described, compared(STUDY), STUDY.plan),
     }
 
 

@@ -6,17 +6,29 @@ import pytest
 from bs4 import BeautifulSoup
 
 from kit import words
+from kit.healing.answers import MEASURES, NEEDS
+from kit.pages.comparison_figures import comparison_figure
 from kit.pages.figures import closing_figure
 from kit.pages.findings import findings
 from kit.pages.page import faults_table, frame_html, page_html
-from kit.statements import INTERNAL
+from kit.statements import INTERNAL, UNCHARTED
 from tests.conftest import HOME, NASTY
 from tests.drawn import PLAN as DRAWN_PLAN
 from tests.drawn import TWO_HOUSES, drawn
+from tests.told import PARTS
 
 BEFORE = "All wounds before any modality, from the first measurement"
 STARTED = "Wounds that started, from the first session"
-WARNING = "if slow wounds are the ones that start, the picture looks better than care without any modality would."
+# The one sentence that may speak of sooner: it says that the question is not answered.
+WARNING = (
+    "Whether wounds closed sooner than they would have is not answered by so few; a number would say more about chance "
+    "than about the program."
+)
+# What else of the page may hold a word that compares.
+HARMLESS = (
+    "charts hold less than clinicians see", "ends where fewer than", "chance alone will show a difference",
+    "more quarters, or more facilities together",
+)  # fmt: skip
 BOOKS = [("01-sent.html", "What was sent?"), ("02-care.html", "Which care?")]
 SAFE_HARBOR = DRAWN_PLAN.replace("operations", "safe_harbor").replace(
     "[windows]\nquarter_begins = 110\ncutoff = 200\n", ""
@@ -25,7 +37,7 @@ SAFE_HARBOR = DRAWN_PLAN.replace("operations", "safe_harbor").replace(
 
 def page_of(found, description, study, revision="r3"):
     figure = closing_figure(description.curves, description.groups, study.plan.following.horizon_weeks)
-    return page_html(found, figure, study.plan, revision, BOOKS)
+    return page_html(found, figure, comparison_figure(found["comparison"]), study.plan, revision, BOOKS)
 
 
 def small_page(scope="Invented", **tables):
@@ -249,16 +261,175 @@ def test_the_picture_says_in_words_what_it_shows_and_leaves_small_groups_out(pag
 def test_the_page_is_a_draft_of_its_revision_and_compares_nothing(html):
     told = text_of(html)
     assert "DRAFT revision r3" in told
-    assert "Not yet compared." in told
-    assert told.count(WARNING) == 1  # the one sentence that may say better: it warns of reading so
+    assert "Not compared." in told
+    assert told.count(WARNING) == 1
     rest = told.replace(WARNING, "")
-    assert not re.search(r"\b(hazard|p-value|difference of|times as|faster|better)\b", rest, re.IGNORECASE)
+    for words_of in HARMLESS:
+        rest = rest.replace(words_of, "")
+    comparing = r"\b(hazard|p-value|difference|times as|faster|sooner|later|better|fewer|more|than)\b"
+    assert re.findall(rf".{{30}}{comparing}.{{30}}", rest, re.IGNORECASE) == []
 
 
 def test_that_nothing_is_compared_stands_above_the_figure(page):
     notice, figure = page.find(class_="notice"), page.find("figure")
-    assert notice.strong.text == "Not yet compared."
+    assert notice.strong.text == "Not compared."
     assert figure in notice.find_all_next("figure")
+
+
+# --- too few to compare: a full page ---
+
+
+def test_what_is_missing_is_told_with_what_was_found_and_how_much_is_needed(page, found):
+    told = rows(page, "What any modality beside none needs")
+    needs = [
+        need
+        for need in found[0]["comparison"]["needs"]
+        if (need["treated"], need["beside"]) == ("any modality", "no modality")
+    ]
+    assert told == {
+        words.sentence(NEEDS[need["need"]]): [
+            f"{need['needed']:.0f}", f"{int(need['found'])}", "yes" if need["met"] else "no",
+        ]
+        for need in needs
+    }  # fmt: skip
+    assert [cells[0] for cells in told.values()] == ["15", "12", "40", "15", "10"]  # the plan's defaults
+    assert "no" in [cells[2] for cells in told.values()]
+
+
+def test_a_page_that_compares_nothing_is_a_full_page(page, html, found):
+    heads = [heading.text for heading in page.find_all(["h2", "h3"])]
+    assert heads == [
+        "Too few to compare: what is missing, and what can be said", "Where wounds stood, week by week", BEFORE,
+        STARTED, "What was delivered in the quarter", "What the export held", "How to use this page",
+    ]  # fmt: skip
+    told = text_of(html)
+    assert found[0]["comparison"]["reach"] in told
+    assert found[0]["comparison"]["look"] in told
+    assert len(page.find_all("img")) == 1
+    assert page.find("img")["alt"].startswith("Where wounds stood at week 12.")
+    outside = {words.sentence(line["reason"]): [str(line["starters"])] for line in found[0]["comparison"]["outside"]}
+    assert outside and rows(page, "Starts, by whether they can be compared") == outside
+    assert "Of 100 wounds like those treated" not in told and "Expected beside" not in told
+
+
+def test_a_page_that_compares_nothing_holds_no_difference_not_even_in_its_findings(found, html):
+    compared = found[0]["comparison"]
+    assert [row["is_told"] for row in compared["told"]] == [False] * 7
+    for row in compared["told"]:
+        measured = [f"{name}_{part}" for name in MEASURES for part in PARTS]
+        assert [row[key] for key in measured] == [None] * 30
+        assert row["level"] == "cannot say"
+    assert (compared["states"], compared["homes"], compared["balance"]) == ([], [], [])
+    assert "(range " not in text_of(html)
+
+
+def test_without_any_start_the_page_counts_none_and_has_no_table_of_starts():
+    tables = {name: text for name, text in TWO_HOUSES.items() if name != "sessions"}
+    study = drawn(**tables)
+    found, description = findings(study, "Invented")
+    html = page_of(found, description, study)
+    assert found["comparison"]["outside"] == []
+    assert "could have been started, and 0 were." in text_of(html)
+    assert "Starts, by whether they can be compared" not in html
+
+
+# --- compared ---
+
+
+@pytest.fixture(scope="module")
+def told_found(lifelike):
+    return findings(lifelike, "All facilities")
+
+
+@pytest.fixture(scope="module")
+def told_page(told_found, lifelike):
+    return BeautifulSoup(page_of(*told_found, lifelike), "html.parser")
+
+
+def test_the_comparison_is_said_with_its_level_above_its_figure(told_page, told_found):
+    first = told_found[0]["comparison"]["told"][0]
+    said = told_page.find("p", class_="kit-says")
+    assert said.small.text == first["level"] == "describes"
+    assert said.text == first["sentence"] + first["level"]
+    assert told_page.find("figure") in said.find_all_next("figure")
+    horizon = told_found[0]["comparison"]["horizon_weeks"]
+    assert said.find_previous("h2").text == f"Of 100 wounds like those treated, where are they at week {horizon}?"
+
+
+def test_the_figure_of_the_comparison_is_said_in_words_and_stands_alone(told_page, told_found):
+    [picture] = told_page.find_all("img")
+    first = told_found[0]["comparison"]["told"][0]
+    assert picture["alt"] == (
+        "Two bars of 100 wounds, treated and expected without, and their difference. " + first["sentence"]
+    )
+    text = text_of(str(told_page))
+    for descriptive in (BEFORE, STARTED, "Where wounds stood, week by week", "Not compared.", "Too few to compare"):
+        assert descriptive not in text
+
+
+def test_regimens_are_told_as_the_findings_have_them(told_page, told_found):
+    [table] = [
+        table
+        for table in told_page.find_all("table")
+        if table.find_previous(["h2", "h3"]).text.startswith("Each regimen beside no modality")
+    ]
+    lines = [[cell.text for cell in line.find_all(["th", "td"])] for line in table.tbody.find_all("tr")]
+    regimens = [row for row in told_found[0]["comparison"]["told"] if row["treated"] != "any modality"]
+    assert len(lines) == len(regimens) == 6
+    for line, row in zip(lines, regimens, strict=True):
+        assert line[:3] == [words.label(row["treated"]), row["beside"], f"{row['starters']} and {row['others']}"]
+        assert line[6] == row["level"]
+        if row["is_told"]:
+            shares = [words.of_hundred(row[f"closed_{arm}"]) for arm in ("treated", "beside")]
+            difference = words.more_or_fewer(*(row[f"closed_{part}"] for part in ("difference", "low", "high")))
+            assert line[3:6] == [*shares, difference]
+        else:
+            assert line[3:5] == ["–", "–"] and "needed" in line[5] and "range" not in line[5]
+    assert {row["is_told"] for row in regimens} == {True, False}
+
+
+def test_what_no_chart_holds_reach_look_and_facilities_stand_on_the_page(told_page, told_found):
+    text, found = text_of(str(told_page)), told_found[0]["comparison"]
+    notice = told_page.find(class_="notice").text
+    assert UNCHARTED in notice and found["look"] in notice
+    assert found["reach"] in text
+    assert f"from {found['draws']} draws of whole residents" in text
+    assert len(found["homes"]) == 4
+    for home in found["homes"]:
+        difference = words.more_or_fewer(home["leaning"], home["low"], home["high"])
+        assert f"{home['facility']} {difference}, of {words.count(home['starters'], 'start')}" in text
+
+
+def test_a_page_that_compares_uses_no_word_that_may_never_be_used(told_page):
+    spoken = text_of(str(told_page)) + told_page.find("img")["alt"]
+    assert [word for word in words.FORBIDDEN if re.search(rf"\b{re.escape(word)}\b", spoken, re.IGNORECASE)] == []
+
+
+def test_what_was_delivered_and_what_the_export_held_stand_on_both_kinds_of_page(told_page):
+    heads = [heading.text for heading in told_page.find_all("h2")][1:]
+    assert heads == ["What was delivered in the quarter", "What the export held", "How to use this page"]
+
+
+def test_the_page_of_a_facility_tells_the_groups_answer_and_its_own_leaning(lifelike, told_found):
+    home = "Brindlemere"  # the smallest
+    there = lifelike.at(home)
+    found, description = findings(there, home, lifelike)
+    told = text_of(page_of(found, description, there))
+    assert not found["comparison"]["told"][0]["is_told"] and found["comparison"]["homes"] == []
+    [own] = [line for line in told_found[0]["comparison"]["homes"] if line["facility"] == home]
+    first = told_found[0]["comparison"]["told"][0]
+    assert found["group"]["home"] == own
+    assert found["group"]["told"] == {key: first[key] for key in found["group"]["told"]}
+    group = words.more_or_fewer(*(first[f"closed_{part}"] for part in ("difference", "low", "high")))
+    leaning = words.more_or_fewer(*(own[part] for part in ("leaning", "low", "high")))
+    assert f"All facilities together, after starting any modality: {group} of 100 wounds had closed by week 12." in told
+    assert f"In {home}, with {words.count(own['starters'], 'start')} of its own" in told
+    assert f"leaning on the group for the rest: {leaning}." in told
+    assert "Not compared." in told and "Where wounds stood, week by week" in told
+
+
+def test_only_the_page_of_one_of_several_facilities_has_a_group(found, told_found):
+    assert found[0]["group"] is None and told_found[0]["group"] is None
 
 
 def test_that_the_page_is_internal_is_its_first_line(page):
@@ -267,7 +438,7 @@ def test_that_the_page_is_internal_is_its_first_line(page):
 
 def test_the_page_says_when_it_was_made_and_of_when_its_last_record_is(found, study):
     figure = closing_figure(found[1].curves, found[1].groups, study.plan.following.horizon_weeks)
-    told = text_of(page_html(found[0], figure, study.plan, "r3", BOOKS, "5 July 2026"))
+    told = text_of(page_html(found[0], figure, None, study.plan, "r3", BOOKS, "5 July 2026"))
     assert "DRAFT revision r3, made 5 July 2026 · last record in the export: 30 June 2026" in told
 
 

@@ -8,14 +8,19 @@ from dataclasses import asdict
 import pandas as pd
 
 from kit import __version__
+from kit.compared import compared
 from kit.faults import counted
 from kit.healing.description import Description, describe
 from kit.quarter import activity, by_regimen, reasons
+from kit.statements import came_to, comparisons, in_facility, look, reach
 from kit.study import Study
 
 
-def findings(study: Study, scope: str) -> tuple[dict, Description]:
-    """Everything a page says, as values that JSON can hold, and the description its figure is drawn from."""
+def findings(study: Study, scope: str, group: Study | None = None) -> tuple[dict, Description]:
+    """Everything a page says, as values that JSON can hold, and the description its figure is drawn from.
+
+    `group` is the study of all facilities, where the page is of one of them.
+    """
     description = describe(study.episodes, study.plan)
     episodes = study.episodes
     told = {
@@ -45,10 +50,47 @@ def findings(study: Study, scope: str) -> tuple[dict, Description]:
             "vanished": int((episodes["in_cohort"] & episodes["vanished"]).sum()),
             "left_out": _left_out(study),
         },
+        "comparison": _comparison(study),
+        "group": _in_group(group, scope) if group is not None else None,
         "healing": _records(description.groups),
         "resampling": {"draws": description.draws, "seed": description.seed},
     }
     return told, description
+
+
+def _comparison(study: Study) -> dict:
+    """What was compared, and what may be said of it."""
+    answers, plan = compared(study), study.plan
+    said = comparisons(answers, plan)
+    return {
+        "horizon_weeks": answers.horizon_weeks,
+        "measure": answers.measure,
+        "came_to": came_to(answers, plan),
+        "reach": reach(answers),
+        "look": look(plan),
+        "told": _records(answers.told.assign(sentence=said["sentence"], level=said["level"])),
+        "needs": _records(answers.needs),
+        "states": _records(answers.states),
+        "homes": _records(answers.homes),
+        "outside": _records(answers.outside),
+        "could": _records(answers.could),
+        "balance": _records(answers.balance),
+        "draws": answers.draws,
+        "seed": answers.seed,
+    }
+
+
+def _in_group(group: Study, facility: str) -> dict:
+    """What all facilities together say, and this one leaning on them."""
+    answers = compared(group)
+    homes = answers.homes[answers.homes["facility"] == facility]
+    return {
+        "said": in_facility(answers, facility, group.plan),
+        "told": _records(answers.told.head(1))[0],
+        "home": _records(homes)[0] if len(homes) else None,
+        "horizon_weeks": answers.horizon_weeks,
+        "measure": answers.measure,
+    }
 
 
 def last_record(study: Study) -> int:

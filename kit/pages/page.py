@@ -10,10 +10,12 @@ from markupsafe import Markup
 from matplotlib.figure import Figure
 
 from kit import words
+from kit.healing.comparison import ANY
 from kit.healing.description import DRAWN_FROM, FROM_ENTRY, FROM_START, IN_VIEW
+from kit.pages.comparison_tables import comparison_table, needs_table, outside_table
 from kit.pages.display import figure_html, table_html
 from kit.plan import BASES, Plan
-from kit.statements import INTERNAL
+from kit.statements import INTERNAL, UNCHARTED
 
 _TEMPLATES = Environment(
     loader=PackageLoader("kit.pages", "."), autoescape=True, undefined=StrictUndefined, trim_blocks=True
@@ -21,15 +23,28 @@ _TEMPLATES = Environment(
 
 
 def page_html(
-    found: dict, figure: Figure, plan: Plan, revision: str, notebooks: list[tuple[str, str]], made: str = ""
+    found: dict,
+    figure: Figure,
+    beside: Figure | None,
+    plan: Plan,
+    revision: str,
+    notebooks: list[tuple[str, str]],
+    made: str = "",
 ) -> str:
-    """The whole page as HTML. `notebooks` names file and title of each notebook of the same report; `made` is a day."""
+    """The whole page as HTML. `notebooks` names file and title of each notebook of the same report; `made` is a day.
+
+    `beside` is the figure of the comparison; there is none where too few started, and `figure`, the description, then
+    stands in its place.
+    """
     return _TEMPLATES.get_template("page.html.j2").render(
         title=f"{found['scope']}, {plan.program.name}: quarterly outcome report",
         css=_css(),
         internal=INTERNAL,
         f=found,
         a=found["activity"],
+        c=found["comparison"],
+        uncharted=UNCHARTED,
+        homes=_homes(found),
         revision=revision,
         made=made,
         notebooks=notebooks,
@@ -40,6 +55,7 @@ def page_html(
         in_view=IN_VIEW,
         no_session="not in the export" if "sessions" in found["absent"] else "none",
         figure=Markup(figure_html(figure, describe_figure(found))),
+        beside=Markup(figure_html(beside, describe_comparison(found))) if beside is not None else "",
         **_words(plan),
         **_tables(found),
     )
@@ -58,7 +74,13 @@ def _words(plan: Plan) -> dict[str, object]:
 
 
 def _tables(found: dict) -> dict[str, Markup]:
+    compared = found["comparison"]
+    told, needs = (pd.DataFrame(compared[name]) for name in ("told", "needs"))
+    outside = pd.DataFrame(compared["outside"], columns=["reason", "starters", "residents"])
     tables = {
+        "regimens_table": table_html(comparison_table(told[told["treated"] != ANY], needs, compared["measure"])),
+        "needs_table": table_html(needs_table(needs, ANY), "What any modality beside none needs to be compared"),
+        "outside_table": table_html(outside_table(outside), "Starts, by whether they can be compared"),
         "before_table": table_html(healing_table(found, FROM_ENTRY)),
         "started_table": table_html(healing_table(found, FROM_START)),
         "sessions_table": table_html(pd.DataFrame(found["sessions"])),
@@ -99,6 +121,12 @@ def _healing_row(group: dict, horizon: int) -> dict[str, object]:
     return row
 
 
+def _homes(found: dict) -> str:
+    """Each facility's difference, leaning on the group's, in a line."""
+    told = [_home(home) for home in found["comparison"]["homes"]]
+    return f"Each facility, leaning on the group the more the smaller it is: {'; '.join(told)}."
+
+
 SHARES = {
     "died": "Died", "hospital": "In hospital, not back", "left": "Left", "surgery": "Closed by surgery",
     "open": "Still open",
@@ -117,6 +145,17 @@ def faults_table(found: dict) -> pd.DataFrame:
     rows = faults.groupby(["fault", "says", "fate"], as_index=False)["rows"].sum()
     rows = rows.sort_values(["rows", "fault"], ascending=[False, True])
     return rows.assign(fault=rows["fault"].map(words.label))[["fault", "says", "fate", "rows"]]
+
+
+def _home(home: dict) -> str:
+    difference = words.more_or_fewer(home["leaning"], home["low"], home["high"])
+    return f"{home['facility']} {difference}, of {words.count(home['starters'], 'start')}"
+
+
+def describe_comparison(found: dict) -> str:
+    """The comparison's figure in words, for those who cannot see it."""
+    said = found["comparison"]["told"][0]["sentence"]
+    return f"Two bars of 100 wounds, treated and expected without, and their difference. {said}"
 
 
 def describe_figure(found: dict) -> str:

@@ -20,6 +20,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from kit.faults import FAULTS, SET_ASIDE, ExportError
 from kit.healing.description import Description
+from kit.pages.comparison_figures import comparison_figure
 from kit.pages.display import png, svg
 from kit.pages.figures import closing_figure, missed_figure
 from kit.pages.findings import findings, last_record
@@ -61,8 +62,9 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
     _refuse_another_quarter(study)
     say(rows_used(study))
     scope = request.facility or _scope(study)
-    say("Describing how long healing took")
-    found, description = findings(study, scope)
+    say("Comparing with what would have been expected")
+    group = whole if request.facility and len(whole.facilities) > 1 else None
+    found, description = findings(study, scope, group)
     home = "All-facilities" if scope == ALL else scope
     with revision(Path(request.reports), home, period_of(study.plan)) as (draft, final):
         internal = draft / "internal"
@@ -142,19 +144,25 @@ def _write_page(
     internal: Path, found: dict, description: Description, study: Study, revision_name: str, books: list
 ) -> None:
     closing = closing_figure(description.curves, description.groups, study.plan.following.horizon_weeks)
+    beside = comparison_figure(found["comparison"])
     missed = missed_figure(pd.DataFrame(found["reasons"], columns=["reason", "missed", "shortened"]))
     figures = internal / "figures"
     figures.mkdir()
-    for name, figure in (("closing", closing), ("missed", missed)):
+    drawn = {"closing": closing, "missed": missed} | ({"beside": beside} if beside is not None else {})
+    for name, figure in drawn.items():
         (figures / f"{name}.png").write_bytes(png(figure))
         (figures / f"{name}.svg").write_bytes(svg(figure))
-    page = page_html(found, closing, study.plan, revision_name, books, _today())
+    page = page_html(found, closing, beside, study.plan, revision_name, books, _today())
     (internal / "page.html").write_text(page, encoding="utf-8")
 
 
 def _write_tables(internal: Path, found: dict, study: Study) -> None:
     sheets = {
         "about": about(found, study.plan),
+        "comparison": pd.DataFrame(found["comparison"]["told"]),
+        "needs": pd.DataFrame(found["comparison"]["needs"]),
+        "starts": pd.DataFrame(found["comparison"]["outside"]),
+        "facilities": pd.DataFrame(found["comparison"]["homes"]),
         "healing": pd.DataFrame(found["healing"]),
         "sessions": pd.DataFrame(found["sessions"]),
         "reasons": pd.DataFrame(found["reasons"], columns=["reason", "missed", "shortened"]),

@@ -171,7 +171,7 @@ def measured(residents: int, draws: int, looped: int) -> dict[str, float]:
     drawn = resident_draws(wounds["resident"].to_numpy(dtype=str), draws)
     few, scale = drawn[:, : 10 * looped], draws / (10 * looped)
     return told | {
-        "curve": timed(incidence, days, outcome, OUTCOMES, drawn),
+        "curve": np.median([timed(incidence, days, outcome, OUTCOMES, drawn) for _ in range(5)]),
         "lifelines_curve": timed(lifelines_curves, days, outcome == "closed", few) * scale,
         "r_curve": r_curves(days, outcome == "closed", few) * scale,
     }

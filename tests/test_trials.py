@@ -17,6 +17,7 @@ from kit.healing.trials import (
     RUNNING,
     TOO_EARLY,
     TOO_LATE,
+    UNSEEN,
     eligibility,
     outside,
     trials,
@@ -223,6 +224,16 @@ def test_a_wound_treated_before_it_was_first_measured_is_counted_apart_and_has_n
     assert table[["reason", "starters"]].values.tolist() == [[RUN_IN, 1], [RUNNING, 1]]
 
 
+def test_a_start_after_a_wound_was_lost_from_sight_is_counted_apart_and_starts_nothing():
+    """Last measured on day 17, treated on day 90, and never measured again: the record ended on day 17."""
+    chart = HEAD + OPENER + rounds("W1", [10, 17])
+    weeks, plan = drawn_weeks(chart, sessions="W1 90 ultrasound . given\n")
+    own = weeks.weeks[weeks.weeks["wound"] == "W1"]
+    assert (weeks.unseen, own["ends"].max(), set(own["starts"])) == (1, 17, {""})
+    table = outside(weeks, plan, 28)
+    assert table[["reason", "starters"]].values.tolist() == [[RUN_IN, 1], [UNSEEN, 1]]
+
+
 def test_a_treated_wound_leaves_another_of_the_same_person_untreated():
     wounds = PEOPLE + "W2 R1 pressure_injury\n"
     chart = CHART + rounds("W2", [10, 17]) + closed("W2", 25)
@@ -254,6 +265,11 @@ def test_a_short_stay_in_hospital_over_the_last_day_of_a_week_forms_no_trial_and
 def test_a_stay_in_hospital_over_the_last_day_of_a_week_is_the_reason_told():
     told = reasons(departures="resident day reason returned\nR1 39 hospital 45\n")
     assert (told[31], told[38], told[45]) == ("", AWAY, "")
+
+
+def test_a_stay_from_before_a_wound_was_first_measured_keeps_it_out_of_nothing():
+    """Day 5, its return never written down; the wound was seen from day 10 on."""
+    assert trial_days(departures="resident day reason returned\nR1 5 hospital .\n") == DAYS
 
 
 def test_the_absence_of_one_person_keeps_no_other_out():

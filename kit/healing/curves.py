@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.sparse import csr_matrix
 
 HALF = 0.5 - 1e-9  # shares are sums of fractions: 0.49999999999 is one half
 
@@ -49,18 +50,14 @@ def incidence(
     events = np.stack([_sums(row[outcome == cause], weights[outcome == cause], len(days)) for cause in causes])
     hazards = np.divide(events, at_risk, out=np.zeros_like(events), where=at_risk > 0)
     open_share = np.cumprod(1 - hazards.sum(axis=0), axis=0)
-    before = np.vstack([np.ones((1, weights.shape[1])), open_share[:-1]])
-    return Incidence(days, causes, np.cumsum(before * hazards, axis=1), open_share, at_risk, events)
+    hazards[:, 1:] *= open_share[:-1]  # from here on what is added on each day
+    return Incidence(days, causes, np.cumsum(hazards, axis=1, out=hazards), open_share, at_risk, events)
 
 
 def _sums(row: np.ndarray, weights: np.ndarray, rows: int) -> np.ndarray:
-    """Sums of weights by row, a column a set; adding sorted runs is far faster than adding one by one."""
-    out = np.zeros((rows, weights.shape[1]))
-    if len(row):
-        order = np.argsort(row, kind="stable")
-        starts = np.flatnonzero(np.diff(row[order], prepend=-1))
-        out[row[order][starts]] = np.add.reduceat(weights[order], starts, axis=0)
-    return out
+    """Sums of weights by row, a column a set."""
+    belongs = csr_matrix((np.ones(len(row)), (row, np.arange(len(row)))), shape=(rows, len(row)))
+    return belongs @ weights
 
 
 def area_under(days: np.ndarray, shares: np.ndarray, horizon: int) -> np.ndarray:

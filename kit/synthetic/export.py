@@ -11,13 +11,12 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from kit.plan import date_of
 from kit.synthetic import flaws, group, stories
 from kit.synthetic.cells import as_text, written
 from kit.synthetic.draft import Draft
 from kit.synthetic.group import Group, starters
 from kit.synthetic.troubles import Story
-from kit.synthetic.world import CUTOFF, EFFECTS, FINE, FIRST, REGIMENS, SEED, at, stream
+from kit.synthetic.world import CUTOFF, EFFECTS, FINE, REGIMENS, SEED, at, stream
 from kit.vocabulary import TABLES
 
 Kind = Literal["clean", "lifelike", "broken"]
@@ -130,6 +129,10 @@ cohort_months = 24
 [cohort]
 stages = ["2", "3", "4", "unstageable", "deep_tissue"]
 
+# Looking every quarter until a difference shows would find one by chance: which quarter decides is said beforehand.
+[comparison]
+decides = {decides}
+
 [[regimens]]
 name = "monopolar stimulation"
 modality = "stimulation"
@@ -149,7 +152,8 @@ modality = "ultrasound"
 def plan_text(kind: Kind) -> str:
     """The study plan that goes with a set."""
     title = f"Study plan of the invented export ({kind})"
-    return PLAN.format(title=title, quarter=written(at(2026, 4, 1)), cutoff=date_of(FIRST + CUTOFF))
+    days = {"quarter": at(2026, 4, 1), "cutoff": CUTOFF, "decides": at(2026, 12, 31)}
+    return PLAN.format(title=title, **{name: written(day) for name, day in days.items()})
 
 
 def write(invention: Invention, folder: str | Path) -> None:

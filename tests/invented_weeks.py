@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from unittest.mock import patch
 
@@ -11,7 +11,7 @@ import pandas as pd
 
 from benchmarks import invented_facility
 from benchmarks.invented_facility import Scenario, plan_of, simulate
-from kit.healing.trials import weeks_of
+from kit.healing.trials import Weeks, weeks_of
 from kit.plan import Plan
 from kit.study import Study
 
@@ -27,9 +27,17 @@ NO_SPANS = pd.DataFrame({name: [] for name in ("resident", "wound", "span", "val
 class Facility:
     """What a comparison reads."""
 
-    weeks: pd.DataFrame
+    judged: Weeks
     measurements: pd.DataFrame
+    episodes: pd.DataFrame
     plan: Plan
+
+    @property
+    def weeks(self) -> pd.DataFrame:
+        return self.judged.weeks
+
+    def with_weeks(self, weeks: pd.DataFrame) -> Facility:
+        return replace(self, judged=replace(self.judged, weeks=weeks))
 
 
 @cache
@@ -43,14 +51,14 @@ def invented(scenario: Scenario, seed: int = 1) -> Facility:
     residents = made.residents.reindex(columns=[*made.residents, *CHARTED])
     wounds = made.wounds.reindex(columns=[*made.wounds, "present_on_admission"])
     measurements = made.measurements.reindex(columns=[*made.measurements, "necrosis_share"])
-    weeks = weeks_of(made.episodes, residents, wounds, measurements, NO_STAGES, NO_SPANS, made.departures, plan)
-    return Facility(weeks.weeks, measurements, plan)
+    judged = weeks_of(made.episodes, residents, wounds, measurements, NO_STAGES, NO_SPANS, made.departures, plan)
+    return Facility(judged, measurements, made.episodes, plan)
 
 
 def of_study(study: Study) -> Facility:
     """The weeks of a study drawn as text."""
-    weeks = weeks_of(
+    judged = weeks_of(
         study.episodes, study.residents, study.wounds, study.measurements, study.stages, study.spans,
         study.departures, study.plan,
     )  # fmt: skip
-    return Facility(weeks.weeks, study.measurements, study.plan)
+    return Facility(judged, study.measurements, study.episodes, study.plan)

@@ -49,7 +49,7 @@ def weighed(facility: Facility, horizon: int = HORIZON, draws: int = 3):
 
 
 def with_weeks(facility: Facility, weeks: pd.DataFrame) -> Facility:
-    return replace(facility, weeks=weeks)
+    return facility.with_weeks(weeks)
 
 
 def assert_alike(one, other, tolerance=EXACT):

@@ -8,8 +8,7 @@ import pandas as pd
 import pytest
 
 import kit.healing.answers
-from benchmarks import invented_facility
-from benchmarks.invented_facility import Scenario, plan_of, simulate
+from benchmarks.invented_facility import Scenario
 from kit.healing.answers import answer
 from kit.healing.comparison import ANY, NONE, questions
 from kit.healing.cox import cox, leans
@@ -60,7 +59,7 @@ from kit.healing.weights import start_design
 from kit.study import read_study
 from kit.words import FORBIDDEN
 from tests.drawn import drawn
-from tests.invented_weeks import CHARTED, NO_SPANS, NO_STAGES
+from tests.invented_weeks import invented
 
 # Sums of the same fractions in another order, and a ridge of one part in 100 million, differ in the eighth digit.
 CLOSE = 1e-6
@@ -469,17 +468,10 @@ def test_at_the_early_response_only_what_makes_sense_for_it_is_told(lifelike):
 
 
 def planted(scenario, seed):
-    with patch.multiple(invented_facility, PILOTS=1, PILOT=1000):
-        invented_facility._level.cache_clear()
-        made = simulate(scenario, np.random.default_rng(seed))
-        invented_facility._level.cache_clear()
-    plan = plan_of(scenario)
-    residents = made.residents.reindex(columns=[*made.residents, *CHARTED])
-    wounds = made.wounds.reindex(columns=[*made.wounds, "present_on_admission"])
-    measurements = made.measurements.reindex(columns=[*made.measurements, "necrosis_share"])
-    judged = weeks_of(made.episodes, residents, wounds, measurements, NO_STAGES, NO_SPANS, made.departures, plan)
-    answers = answered(judged, measurements, plan, 100)
-    return other_answers(answers, judged, made.episodes, measurements, plan, draws=100).set_index("way")
+    made = invented(scenario, seed)
+    answers = answered(made.judged, made.measurements, made.plan, 100)
+    told = other_answers(answers, made.judged, made.episodes, made.measurements, made.plan, draws=100)
+    return told.set_index("way")
 
 
 @pytest.mark.parametrize("seed", [1, 2])

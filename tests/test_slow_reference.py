@@ -75,7 +75,7 @@ def with_charts(facility: Facility) -> Facility:
     weeks = facility.weeks
     thick = np.where(weeks["log_size"] + generator.normal(size=len(weeks)) > 1.5, 1.0, 0.0)
     necrosis = np.where(generator.random(len(weeks)) < 0.3, np.nan, generator.integers(0, 5, len(weeks)) / 4)
-    return Facility(weeks.assign(full_thickness=thick, necrosis=necrosis), facility.measurements, facility.plan)
+    return facility.with_weeks(weeks.assign(full_thickness=thick, necrosis=necrosis))
 
 
 @pytest.mark.parametrize("horizon", [84, 28])

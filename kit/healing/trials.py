@@ -150,14 +150,10 @@ def outside(weeks: Weeks, plan: Plan, horizon: int) -> pd.DataFrame:
     Columns out: reason ("could have been started" for those compared), starters (wounds), residents.
     """
     rows = weeks.weeks[weeks.weeks["starts"] != ""]
-    reason = rows["reason"].where(rows["reason"] != "", ELIGIBLE)
-    limits = window(plan, horizon)
-    if limits is not None:
-        early, late = rows["ends"] < limits[0], rows["ends"] > limits[1]
-        reason = reason.mask((reason == ELIGIBLE) & early, TOO_EARLY).mask((reason == ELIGIBLE) & late, TOO_LATE)
-    order = [ELIGIBLE, *REASONS, TOO_EARLY, TOO_LATE]
-    table = rows.groupby(reason).agg(starters=("wound", "nunique"), residents=("resident", "nunique"))
-    table = table.reindex([name for name in order if name in table.index]).rename_axis("reason").reset_index()
+    table = rows.groupby(_why(rows, plan, horizon)).agg(
+        starters=("wound", "nunique"), residents=("resident", "nunique")
+    )
+    table = _in_order(table)
     unseen = {reason: count for reason, count in ((RUNNING, weeks.running), (UNSEEN, weeks.unseen)) if count}
     more = pd.DataFrame({"reason": list(unseen), "starters": list(unseen.values()), "residents": pd.NA})
     return pd.concat([table, more], ignore_index=True) if unseen else table
@@ -166,12 +162,22 @@ def outside(weeks: Weeks, plan: Plan, horizon: int) -> pd.DataFrame:
 def eligibility(weeks: pd.DataFrame, plan: Plan, horizon: int) -> pd.DataFrame:
     """The untreated weeks by whether they are trials and, if not, why: reason, weeks, wounds, residents."""
     untreated = weeks[weeks["before"]]
+    table = untreated.groupby(_why(untreated, plan, horizon))
+    counted = table.agg(weeks=("wound", "size"), wounds=("wound", "nunique"), residents=("resident", "nunique"))
+    return _in_order(counted)
+
+
+def _why(rows: pd.DataFrame, plan: Plan, horizon: int) -> pd.Series:
+    """Why each week is not compared, or that it is."""
+    reason = rows["reason"].where(rows["reason"] != "", ELIGIBLE)
     limits = window(plan, horizon)
-    reason = untreated["reason"].where(untreated["reason"] != "", ELIGIBLE)
-    if limits is not None:
-        early, late = untreated["ends"] < limits[0], untreated["ends"] > limits[1]
-        reason = reason.mask((reason == ELIGIBLE) & early, TOO_EARLY).mask((reason == ELIGIBLE) & late, TOO_LATE)
+    if limits is None:
+        return reason
+    early, late = rows["ends"] < limits[0], rows["ends"] > limits[1]
+    return reason.mask((reason == ELIGIBLE) & early, TOO_EARLY).mask((reason == ELIGIBLE) & late, TOO_LATE)
+
+
+def _in_order(table: pd.DataFrame) -> pd.DataFrame:
+    """The reasons in the order in which they are asked."""
     order = [ELIGIBLE, *REASONS, TOO_EARLY, TOO_LATE]
-    table = untreated.groupby(reason).agg(weeks=("wound", "size"), wounds=("wound", "nunique"),
-                                          residents=("resident", "nunique"))  # fmt: skip
     return table.reindex([name for name in order if name in table.index]).rename_axis("reason").reset_index()

@@ -5,8 +5,9 @@
 Every row invents a facility again and again (benchmarks/invented_facility.py), compares it as the kit does, horizon and
 refusals included, and holds the answer against what would have become of the same wounds without any modality. Shares
 are told in points of 100 wounds. "false": how often the range excludes no difference where there is none. "naive": how
-far from the truth ever treated against never treated would be. The last row follows what no chart holds; it is printed
-and not passed.
+far from the truth ever treated against never treated would be. Ranges of regimens among three hold side by side, so each
+alone holds more often and has no upper bound to keep. The last row follows what no chart holds; it is printed and not
+passed.
 """
 
 from __future__ import annotations
@@ -149,6 +150,7 @@ def summary(row: Row, told: pd.DataFrame) -> dict:
         "width": (kept["high"] - kept["low"]).mean(),
         "false": ((kept["low"] > 0) | (kept["high"] < 0)).mean() if inert else np.nan,
         "naive": (kept["naive"] - kept["truth"]).mean(),
+        "among": row.treated != ANY,
         "passes": row.passes,
     }
 
@@ -182,7 +184,7 @@ def main() -> None:
     judged = [row for row in found if row["passes"]]
     off = {row["row"]: abs(row["bias"]) for row in judged}
     missed = [row["row"] for row in judged if off[row["row"]] > max(LEAST[0], LEAST[1] * row["error"])]
-    missed += [row["row"] for row in judged if not LOWEST <= row["held"] <= HIGHEST]
+    missed += [row["row"] for row in judged if not LOWEST <= row["held"] <= (1 if row["among"] else HIGHEST)]
     missed += [row["row"] for row in judged if row["false"] > MOST_FALSE]
     print(f"\nNot reached: {'; '.join(dict.fromkeys(missed)) or 'nothing'}")
     print(

@@ -5,9 +5,9 @@
 Every row invents a facility again and again (benchmarks/invented_facility.py), compares it as the kit does, horizon and
 refusals included, and holds the answer against what would have become of the same wounds without any modality. Shares
 are told in points of 100 wounds. "false": how often the range excludes no difference where there is none. "naive": how
-far from the truth ever treated against never treated would be. Ranges of regimens among three hold side by side, so each
-alone holds more often and has no upper bound to keep. The last row follows what no chart holds; it is printed and not
-passed.
+far from the truth ever treated against never treated would be. Ranges of regimens among three hold side by side, so
+each alone holds more often and has no upper bound to keep. The last row follows what no chart holds; it is printed and
+not passed.
 """
 
 from __future__ import annotations

@@ -135,7 +135,7 @@ def summary(row: Row, told: pd.DataFrame) -> dict:
     truth = kept.groupby("horizon")["truth"].transform("mean")
     off = kept["estimate"] - kept["truth"]
     held = (kept["low"] <= truth) & (truth <= kept["high"])
-    inert = np.isclose(kept["truth"], 0).all()
+    inert = all(speed == 1.0 for name, speed in row.scenario.effects if row.treated in (ANY, name))
     by = kept["horizon"].value_counts(normalize=True)
     return {
         "row": row.name,

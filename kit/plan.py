@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Annotated, Literal, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator, model_validator
 from pydantic.fields import FieldInfo
 
 from kit.vocabulary import KINDS, SESSIONS, STAGES
@@ -159,6 +159,13 @@ class Regimen(_Part):
     polarity: Literal[SESSIONS.column("polarity").allowed] | None = Field(
         default=None, description="its polarity at the wound; left out: any"
     )
+
+    @field_validator("name")
+    @classmethod
+    def _parts_no_pair(cls, given: str) -> str:
+        if " / " in given:
+            raise ValueError("a stroke with blanks stands between two regimens; write the name without it")
+        return given
 
 
 class Plan(_Part):
@@ -315,5 +322,5 @@ def plan_keys() -> str:
 def _key_line(key: str, field: FieldInfo) -> str:
     left_out = "needed" if field.is_required() else field.default
     if isinstance(left_out, tuple):
-        left_out = "all"
+        left_out = "all" if left_out in (STAGES, KINDS) else ", ".join(map(str, left_out))
     return f"| `{key}` | {'–' if left_out is None else left_out} | {field.description} |"

@@ -8,7 +8,7 @@ import pandas as pd
 
 from kit import __version__
 from kit.faults import MARKED, REPAIRED, SET_ASIDE
-from kit.healing.answers import NEEDS, Answers
+from kit.healing.answers import Answers, named
 from kit.healing.comparison import NONE
 from kit.healing.description import ANY, BEFORE, Description
 from kit.healing.trials import ELIGIBLE
@@ -84,10 +84,20 @@ def level_of(row: dict, measure: str) -> str:
     """How far a comparison may go: its limits and the number of starts decide, and never which way it points."""
     if not row["is_told"]:
         return "cannot say"
-    one_sided = row[f"{measure}_low"] > 0 or row[f"{measure}_high"] < 0
-    if not one_sided or row["starters"] < CONSISTENT_FROM:
+    starts = _starts(row)
+    if not _one_sided(row, measure) or starts < CONSISTENT_FROM:
         return "describes"
-    return "supports" if row["starters"] >= SUPPORTS_FROM else "consistent with"
+    return "supports" if starts >= SUPPORTS_FROM else "consistent with"
+
+
+def _starts(row: dict) -> int:
+    """How many wounds started; of two regimens the fewer."""
+    return row["starters"] if row["beside"] == NONE else min(row["starters"], row["others"])
+
+
+def _one_sided(row: dict, measure: str) -> bool:
+    """Whether the whole range, as it is printed, says more, or fewer."""
+    return 100 * row[f"{measure}_low"] > 0.5 or 100 * row[f"{measure}_high"] < -0.5
 
 
 def comparisons(answers: Answers, plan: Plan) -> pd.DataFrame:
@@ -127,25 +137,30 @@ def _goes(row: dict, measure: str) -> str:
     """What follows from a comparison at its level, and nothing more."""
     level, sooner = level_of(row, measure), row[f"{measure}_difference"] > 0
     if level == "describes":
-        one_sided = row[f"{measure}_low"] > 0 or row[f"{measure}_high"] < 0
         few = f" Fewer than {CONSISTENT_FROM} wounds started: it is described, and no more."
-        return few if one_sided else " The range reaches from fewer to more, so these records do not say which."
+        return (
+            few
+            if _one_sided(row, measure)
+            else " The range reaches from fewer to more, so these records do not say which."
+        )
     ways = {"consistent with": "This is consistent with", "supports": "These records support"}
     after = row["treated"] if row["beside"] == NONE else f"{row['treated']} than after {row['beside']}"
-    return f" {ways[level]} {'sooner' if sooner else 'later'} healing after {after}."
+    healing = "healing" if measure == "closed" else "closing or shrinking"
+    return f" {ways[level]} {'sooner' if sooner else 'later'} {healing} after {after}."
 
 
 def missing(needs: pd.DataFrame, row: dict) -> str:
     """What a comparison lacks, in words: `wounds that started, 11 of the 15 needed`."""
     own = needs[(needs["treated"] == row["treated"]) & (needs["beside"] == row["beside"]) & ~needs["met"]]
     lacks = [
-        f"{NEEDS[need.need]}, {math.floor(need.found)} of the {need.needed:.0f} needed" for need in own.itertuples()
+        f"{named(needs)[need.need]}, {math.floor(need.found)} of the {need.needed:.0f} needed"
+        for need in own.itertuples()
     ]
     return "; ".join(lacks)
 
 
 def reach(answers: Answers) -> str:
-    """How many wounds could have been started, and how many were, in the months that are compared."""
+    """How many wounds could have been started, and how many were, where and when it is compared."""
     could = answers.could[answers.could["reason"] == ELIGIBLE]
     began = int(answers.outside.loc[answers.outside["reason"] == ELIGIBLE, "starters"].sum())
     said = f"In the months that are compared, {count(int(could['wounds'].sum()), 'wound')} on "
@@ -181,6 +196,8 @@ def look(plan: Plan) -> str:
         return (
             "The plan does not say which quarter decides; looking every quarter, chance alone will show a difference."
         )
+    if plan.decides < plan.cutoff:
+        return f"The plan decided with the quarter that ended on {day(plan.decides, plan)}; this is a later look."
     if plan.decides > plan.cutoff:
         return f"A look on the way: the plan decides with the quarter that ends on {day(plan.decides, plan)}."
     return f"The plan decides with the quarter that ends on {day(plan.decides, plan)}."

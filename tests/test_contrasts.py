@@ -229,3 +229,13 @@ def test_the_rows_of_a_mask_are_followed_as_if_they_stood_alone(rows, horizon, c
     alone, silent = shares(own, base[mask], passing), shares(pieces, base * mask[:, None], passing)
     assert alone.closed == pytest.approx(silent.closed, abs=EXACT)
     assert alone.states == pytest.approx(silent.states, abs=EXACT)
+
+
+def test_days_before_the_day_of_number_nought_are_days_like_any_other():
+    wound, clock, until, cause = np.array([0, 0, 1]), np.array([3, 10, 5]), np.array([30, 30, 25]), np.array([0, 0, 1])
+    weeks_wound, weeks_begin = np.array([0, 0, 0, 1, 1]), np.array([0, 7, 14, 2, 9])
+    one, other = (
+        follow(wound, clock - back, until - back, cause, weeks_wound, weeks_begin - back, 21) for back in (0, 500)
+    )
+    assert one.row.tolist() == other.row.tolist() and one.week.tolist() == other.week.tolist()
+    assert (one.enters != other.enters).nnz == 0

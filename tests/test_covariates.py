@@ -22,10 +22,10 @@ W1    10  4      3     open
 W1    17  3      3     open
 W1    24  3      2     open
 W1    31  2      2     open
-W1    36  .      .     closed
+W1    35  .      .     closed
 """
 TWO_WOUNDS = "wound resident kind\nW1 R1 pressure_injury\nW2 R1 pressure_injury\n"
-BOTH = ROUNDS + "W2 10 2 2 open\nW2 17 2 2 open\nW2 22 . . closed\n"
+BOTH = ROUNDS + "W2 10 2 2 open\nW2 17 2 2 open\nW2 21 . . closed\n"
 KNOWN = [name for name in (*ALWAYS, "stage_of_record", *COVARIATES) if name != "week"]
 LIFELIKE = Path(__file__).parents[1] / "data" / "synthetic" / "lifelike"
 
@@ -67,16 +67,16 @@ def test_the_slope_counts_days_and_not_measurements():
 
 def test_an_unmeasured_week_carries_the_last_size_and_its_course():
     told = chart("wound day length width state\nW1 10 4 3 open\nW1 17 3 3 open\nW1 36 . . closed\n")
-    assert told.index.tolist() == [10, 17, 24, 31]
-    assert told.loc[[24, 31], ["log_size", "log_size_3", "slope"]].to_numpy() == pytest.approx(
-        np.array([[log(9), log(12 * 9) / 2, log(9 / 12)]] * 2)
+    assert told.index.tolist() == [10, 17, 24, 31, 36]
+    assert told.loc[[24, 31, 36], ["log_size", "log_size_3", "slope"]].to_numpy() == pytest.approx(
+        np.array([[log(9), log(12 * 9) / 2, log(9 / 12)]] * 3)
     )
 
 
 def test_a_measurement_that_began_no_week_is_known_when_the_next_begins():
     """1 cm2 on day 13, three days after the last: on day 17 it is not measured anew."""
     told = chart("wound day length width state\nW1 10 4 3 open\nW1 13 1 1 open\nW1 20 . . closed\n")
-    assert told["log_size"].to_dict() == pytest.approx({10: log(12), 17: log(1)})
+    assert told["log_size"].to_dict() == pytest.approx({10: log(12), 17: log(1), 20: log(1)})
 
 
 def test_a_measurement_without_a_size_leaves_the_course_as_it_was():
@@ -102,7 +102,7 @@ def test_the_stage_of_record_is_the_last_charted_up_to_the_day_a_week_begins():
     W1    24  3      2     open  3
     W1    27  .      .     open  4
     W1    31  2      2     open  .
-    W1    36  .      .     closed .
+    W1    35  .      .     closed .
     """
     told = chart(table)
     assert told["stage_of_record"].to_dict() == {10: "2", 17: "2", 24: "3", 31: "4"}
@@ -111,7 +111,7 @@ def test_the_stage_of_record_is_the_last_charted_up_to_the_day_a_week_begins():
 
 @pytest.mark.parametrize(("stage", "full"), [("2", 0), ("3", 1), ("4", 1), ("unstageable", 1), ("deep_tissue", 0)])
 def test_full_thickness_is_stage_3_4_or_unstageable(stage, full):
-    table = f"wound day length width state stage\nW1 10 4 3 open {stage}\nW1 15 . . closed .\n"
+    table = f"wound day length width state stage\nW1 10 4 3 open {stage}\nW1 14 . . closed .\n"
     assert chart(table)["full_thickness"].tolist() == [full]
 
 

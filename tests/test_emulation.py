@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from benchmarks.invented_facility import Scenario
-from kit.healing.comparison import arms, choose_horizon, draw_all, questions, weigh, worth_of_others
+from kit.healing.comparison import FOLLOWED, arms, choose_horizon, draw_all, followed, questions, weigh, worth_of_others
 from kit.healing.contrasts import CAUSES, shares
 from kit.healing.covariates import ALWAYS
 from kit.healing.emulation import (
@@ -23,6 +23,7 @@ from kit.healing.emulation import (
     worth,
 )
 from kit.plan import WEEK, Plan
+from kit.wounds.episodes import OPEN
 from tests.drawn import drawn
 from tests.invented_weeks import Facility, invented, of_study
 
@@ -173,7 +174,7 @@ def test_the_horizon_is_chosen_without_what_wounds_came_to(three, least):
         update={"comparison": three.plan.comparison.model_copy(update={"effective_residents": least})}
     )
     told = [choose_horizon(own.weeks, own.measurements, plan) for own in (three, with_other_fates(three))]
-    assert told[0][0].horizon == told[1][0].horizon and told[0][1] == told[1][1]
+    assert told[0].horizon == told[1].horizon
     for horizon in plan.comparison.horizons:
         layouts = [
             lay_out(own.weeks, own.measurements, plan, horizon * WEEK) for own in (three, with_other_fates(three))
@@ -190,9 +191,8 @@ def test_the_longest_horizon_that_carries_enough_residents_is_chosen(three):
     for least, chosen in ((worths[0], 12), (worths[1], 8), (worths[2], 4), (worths[2] + 1, 4)):
         comparison = three.plan.comparison.model_copy(update={"effective_residents": least - 1e-6})
         plan = three.plan.model_copy(update={"comparison": comparison})
-        layout, enough = choose_horizon(three.weeks, three.measurements, plan)
+        layout = choose_horizon(three.weeks, three.measurements, plan)
         assert layout.horizon == chosen * WEEK
-        assert enough == (least <= worths[2])
 
 
 def test_the_others_are_worth_no_more_than_there_are(three):
@@ -287,19 +287,19 @@ def test_a_facility_in_which_nobody_or_everybody_started_stands_beside_nobody(th
         weeks = weeks.assign(starts=weeks["starts"].mask(there & weeks["before"] & (weeks["reason"] == ""), MONOPOLAR))
     else:
         weeks = weeks.assign(starts=weeks["starts"].mask(there, ""))
-    both, _ = choose_horizon(weeks, three.measurements, three.plan)
-    alone, _ = choose_horizon(weeks[~there], three.measurements, three.plan)
+    both = choose_horizon(weeks, three.measurements, three.plan)
+    alone = choose_horizon(weeks[~there], three.measurements, three.plan)
     assert set(both.weeks["facility"]) == {"F00001"}
     keys = questions(both, three.plan)[:1], questions(alone, three.plan)[:1]
     told, known = (draw_all(layout, asked, 2) for layout, asked in zip((both, alone), keys, strict=True))
     assert_alike(told["any modality / no modality"], known["any modality / no modality"])
-    untouched, _ = choose_horizon(three.weeks, three.measurements, three.plan)
+    untouched = choose_horizon(three.weeks, three.measurements, three.plan)
     assert set(untouched.weeks["facility"]) == {"F00001", "F00002"}
 
 
 def test_where_nobody_started_anywhere_nothing_is_compared(three):
-    layout, enough = choose_horizon(three.weeks.assign(starts=""), three.measurements, three.plan)
-    assert not enough and len(layout.starters.week) == 0
+    layout = choose_horizon(three.weeks.assign(starts=""), three.measurements, three.plan)
+    assert len(layout.starters.week) == 0
 
 
 # --- the three ways ---
@@ -435,3 +435,43 @@ def test_regimen_against_regimen_carries_what_the_one_with_fewer_starters_does()
     names = {asked.key: asked.names for asked in questions(layout, facility.plan)}
     assert len(names[f"{MONOPOLAR} / no modality"]) > 4
     assert names[f"{MONOPOLAR} / {ULTRASOUND}"] == names[f"{ULTRASOUND} / no modality"] == ALWAYS
+
+
+# --- followed to the horizon ---
+
+
+def cut_short(facility, days):
+    """The same facility with every wound's record ending so many days after its entry."""
+    weeks = facility.weeks
+    last = weeks.groupby("wound")["begins"].transform("min") + days
+    over = weeks["end_day"] > last
+    short = weeks.assign(
+        end_day=weeks["end_day"].mask(over, last), outcome=weeks["outcome"].astype(object).mask(over, OPEN)
+    )
+    return short[short["begins"] <= short["end_day"]].reset_index(drop=True)
+
+
+def test_a_horizon_that_nobody_is_followed_to_is_not_chosen(three):
+    """Records of 70 days after entry, of which 14 are usual care: nobody is followed for 84 days after a start."""
+    weeks = cut_short(three, 70)
+    layout = lay_out(weeks, three.measurements, three.plan, HORIZON)
+    asked = questions(layout, three.plan)[0]
+    assert followed(layout, asked) == 0
+    chosen = choose_horizon(weeks, three.measurements, three.plan)
+    assert chosen.horizon < HORIZON
+
+
+def test_where_the_record_cuts_nothing_off_everybody_is_followed(three):
+    layout = lay_out(three.weeks, three.measurements, three.plan, HORIZON)
+    asked = questions(layout, three.plan)[0]
+    people = [layout.weeks["resident"].iloc[rows.week].nunique() for rows in asked.rows]
+    assert FOLLOWED < followed(layout, asked) <= min(people)
+
+
+def test_of_two_regimens_the_smaller_arm_decides_what_they_are_worth(three):
+    layout = lay_out(three.weeks, three.measurements, three.plan, HORIZON)
+    for pair in (asked for asked in questions(layout, three.plan) if asked.second is not None):
+        turned = replace(
+            pair, treated=pair.beside, beside=pair.treated, first=pair.second, second=pair.first, rows=pair.rows[::-1]
+        )
+        assert worth_of_others(layout, pair) == pytest.approx(worth_of_others(layout, turned), rel=1e-6)

@@ -6,7 +6,7 @@ import pytest
 from bs4 import BeautifulSoup
 
 from kit import words
-from kit.healing.answers import MEASURES, NEEDS
+from kit.healing.answers import EARLY_NEEDS, MEASURES
 from kit.pages.comparison_figures import comparison_figure
 from kit.pages.figures import closing_figure
 from kit.pages.findings import findings
@@ -287,12 +287,12 @@ def test_what_is_missing_is_told_with_what_was_found_and_how_much_is_needed(page
         if (need["treated"], need["beside"]) == ("any modality", "no modality")
     ]
     assert told == {
-        words.sentence(NEEDS[need["need"]]): [
+        words.sentence(EARLY_NEEDS[need["need"]]): [
             f"{need['needed']:.0f}", f"{int(need['found'])}", "yes" if need["met"] else "no",
         ]
         for need in needs
     }  # fmt: skip
-    assert [cells[0] for cells in told.values()] == ["15", "12", "40", "15", "10"]  # the plan's defaults
+    assert [cells[0] for cells in told.values()] == ["15", "12", "40", "15", "10", "5", "5"]  # the plan's defaults
     assert "no" in [cells[2] for cells in told.values()]
 
 

@@ -255,3 +255,8 @@ def test_safe_harbor_has_no_windows_at_all():
     plan = plan_of(SAFE_HARBOR)
     assert not plan.calendar
     assert (plan.quarter_begins, plan.cutoff, plan.cohort_begins) == (None, None, None)
+
+
+def test_a_regimen_is_not_called_like_a_pair_of_them():
+    with pytest.raises(PlanError, match="a stroke with blanks stands between two regimens"):
+        plan_of(PLAN.replace('name = "ultrasound"', 'name = "mono / bi"'))

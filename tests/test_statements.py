@@ -234,8 +234,8 @@ def test_without_a_calendar_no_quarter_is_spoken_of():
 # --- how far a comparison may go ---
 
 LIMITS = {
-    "below": (-0.3, -0.001), "to none": (-0.3, 0.0), "around": (-0.1, 0.2), "from none": (0.0, 0.3),
-    "above": (0.001, 0.3),
+    "below": (-0.3, -0.006), "to none": (-0.3, 0.0), "around": (-0.1, 0.2), "from none": (0.0, 0.3),
+    "above": (0.006, 0.3), "printed to none": (-0.3, -0.004), "printed from none": (0.004, 0.3),
 }  # fmt: skip
 STARTERS = range(10, 61)
 
@@ -257,6 +257,12 @@ def test_which_way_a_comparison_points_never_changes_its_level(limits):
     for starters in STARTERS:
         one, other = (between(*lie, starters=starters) for lie in ((low, high), (-high, -low)))
         assert level_of(one, "closed") == level_of(other, "closed"), starters
+
+
+def test_of_two_regimens_the_one_with_fewer_starts_decides_the_level():
+    given = row_of("monopolar", "ultrasound", starters=45, others=15)
+    assert level_of(given, "closed") == level_of(given | {"starters": 15, "others": 45}, "closed") == "describes"
+    assert level_of(given | {"others": 40}, "closed") == "supports"
 
 
 def test_the_level_is_that_of_the_measure_that_is_compared():
@@ -489,7 +495,7 @@ def with_comparison(**changed):
             "A look on the way: the plan decides with the quarter that ends on 31 December 2026.",
         ),
         (date(2026, 6, 30), "The plan decides with the quarter that ends on 30 June 2026."),
-        (date(2026, 3, 31), "The plan decides with the quarter that ends on 31 March 2026."),
+        (date(2026, 3, 31), "The plan decided with the quarter that ended on 31 March 2026; this is a later look."),
     ],
 )
 def test_which_look_it_is(decides, said):

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kit.healing import trials as judged
 from kit.healing.emulation import NOBODY_LEFT, lay_out
 from kit.healing.trials import (
     ELIGIBLE,
@@ -18,8 +19,6 @@ from kit.healing.trials import (
     TOO_EARLY,
     TOO_LATE,
     UNSEEN,
-    eligibility,
-    outside,
     trials,
     weeks_of,
     window,
@@ -42,6 +41,16 @@ OPENED = "wound day modality setup status\nW0 11 stimulation monopolar given\n"
 HEAD = "wound day length width state\n"
 OPENER = "W0 10 4 3 open\nW0 17 . . closed\n"
 LIFELIKE = Path(__file__).parents[1] / "data" / "synthetic" / "lifelike"
+
+
+def outside(weeks, plan, horizon):
+    """Told of all facilities."""
+    return judged.outside(weeks, plan, horizon, set(weeks.weeks["facility"]))
+
+
+def eligibility(weeks, plan, horizon):
+    """Told of all facilities."""
+    return judged.eligibility(weeks, plan, horizon, set(weeks["facility"]))
 
 
 def rounds(wound, days):
@@ -120,17 +129,17 @@ def test_a_start_in_an_unmeasured_week_is_not_compared():
 # --- judged at the end of the week, both arms alike ---
 
 
-@pytest.mark.parametrize(("day", "expected"), [(57, DAYS[:-1]), (58, DAYS[:-1]), (59, DAYS)])
+@pytest.mark.parametrize(("day", "expected"), [(55, DAYS[:-1]), (56, DAYS[:-1]), (57, DAYS), (59, DAYS)])
 def test_a_wound_that_closes_in_a_week_before_any_session_forms_no_trial_in_it(day, expected):
-    """The week from day 52 is over on day 58."""
+    """A round less than five days after that of day 52 begins no week of its own; a later one ends the week before."""
     chart = CHART.replace(closed("W1", 59), closed("W1", day))
     assert trial_days(chart) == expected
-    assert reasons(chart)[52] == ("" if day == 59 else GONE)
+    assert reasons(chart)[52] == ("" if day >= 57 else GONE)
 
 
 def test_a_wound_that_starts_and_closes_in_one_week_forms_no_trial_in_it():
-    """Started on day 54, closed on day 57; what closed untreated that day forms none either."""
-    chart, session = CHART.replace(closed("W1", 59), closed("W1", 57)), "W1 54 ultrasound . given\n"
+    """Started on day 54, closed on day 56; what closed untreated that day forms none either."""
+    chart, session = CHART.replace(closed("W1", 59), closed("W1", 56)), "W1 54 ultrasound . given\n"
     assert trial_days(chart, sessions=session) == trial_days(chart) == DAYS[:-1]
     weeks, plan = drawn_weeks(chart, sessions=session)
     assert outside(weeks, plan, 28).set_index("reason")["starters"].to_dict() == {RUN_IN: 1, GONE: 1}
@@ -408,6 +417,20 @@ def test_a_program_that_ran_before_a_wound_was_measured_had_begun():
     """W2 was treated on day 9, before its first measurement: its own start was not seen, that of the program was."""
     sessions = "W2 9 ultrasound . given\n"
     assert trial_days(BESIDE, wounds=NEIGHBOUR, residents=HOUSES, sessions=sessions) == DAYS
+
+
+def test_without_a_calendar_days_of_different_persons_say_nothing_of_when_a_program_began():
+    """Counted from each person's first record, W2 starts on its day 37 and W1 is not kept out by that."""
+    sessions = "W2 45 ultrasound . given\n"
+    told, _ = drawn_weeks(BESIDE, wounds=NEIGHBOUR, residents=HOUSES, sessions=sessions, plan=SAFE_HARBOR)
+    assert PROGRAM not in set(told.weeks["reason"]) and (told.weeks["reason"] == "").any()
+
+
+def test_a_facility_that_is_not_compared_is_told_as_such():
+    weeks, plan = drawn_weeks(sessions="W1 40 ultrasound . given\n")
+    table = judged.outside(weeks, plan, 28, set())
+    assert table.set_index("reason")["starters"].to_dict() == {RUN_IN: 1, judged.ALONE: 1}
+    assert judged.ALONE in set(judged.eligibility(weeks.weeks, plan, 28, set())["reason"])
 
 
 def test_the_first_start_of_a_facility_is_itself_a_trial():

@@ -26,9 +26,17 @@ def spans_of(weeks):
 
 
 def test_a_week_begins_with_a_measurement_and_ends_before_the_next():
-    """Rounds after 7, 6 and 5 days; what closes on day 33 ends in a week that began on day 28."""
-    weeks = weeks_of([10, 17, 23, 28], end=33)
-    assert spans_of(weeks) == [(10, 16, True), (17, 22, True), (23, 27, True), (28, 33, True)]
+    """Rounds after 7, 6 and 5 days; what closes on day 32 ends in a week that began on day 28."""
+    weeks = weeks_of([10, 17, 23, 28], end=32)
+    assert spans_of(weeks) == [(10, 16, True), (17, 22, True), (23, 27, True), (28, 32, True)]
+
+
+@pytest.mark.parametrize("rounds", [5, 6, 7])
+def test_a_closing_ends_the_week_before_it_as_an_open_measurement_does(rounds):
+    """Up to the day before a round nobody knows what it will find, so the week ends alike."""
+    found_open, found_closed = weeks_of([10, 10 + rounds]), weeks_of([10], end=10 + rounds)
+    assert spans_of(found_open)[0] == spans_of(found_closed)[0] == (10, 9 + rounds, True)
+    assert spans_of(found_closed)[1] == (10 + rounds, 10 + rounds, False)
 
 
 def test_a_week_is_numbered_by_whole_weeks_since_entry():
@@ -36,7 +44,7 @@ def test_a_week_is_numbered_by_whole_weeks_since_entry():
     assert weeks_of([10, 17, 22, 31], end=33)["week"].tolist() == [0, 1, 1, 2, 3]
 
 
-@pytest.mark.parametrize(("second", "begins"), [(14, [10, 17]), (15, [10, 15, 22])])
+@pytest.mark.parametrize(("second", "begins"), [(14, [10, 17, 23]), (15, [10, 15, 22, 23])])
 def test_a_measurement_fewer_than_five_days_after_the_last_that_began_a_week_begins_none(second, begins):
     """Day 14 is four days after day 10, day 15 is five; day 23 closes it."""
     assert weeks_of([10, second], end=23)["begins"].tolist() == begins
@@ -51,8 +59,8 @@ def test_daily_measuring_makes_a_week_begin_every_fifth_day_and_not_never():
 @pytest.mark.parametrize(
     ("fresh", "spans"),
     [
-        (7, [(10, 16, True), (17, 23, False), (24, 29, False), (30, 36, True), (37, 40, False)]),
-        (14, [(10, 23, True), (24, 29, False), (30, 40, True)]),
+        (7, [(10, 16, True), (17, 23, False), (24, 29, False), (30, 36, True), (37, 39, False), (40, 40, False)]),
+        (14, [(10, 23, True), (24, 29, False), (30, 39, True), (40, 40, False)]),
     ],
 )
 def test_a_size_is_fresh_for_the_days_of_the_plan_and_time_beyond_is_cut_into_unmeasured_weeks(fresh, spans):
@@ -87,7 +95,7 @@ def test_a_size_of_zero_is_no_size_and_a_closed_measurement_begins_no_week():
     assert spans_of(wound_weeks(study.episodes, sized, study.plan)) == spans_of(weeks)
     nothing = measured.assign(size=measured["size"].mask(measured["day"] == 22, 0.0))
     assert spans_of(wound_weeks(study.episodes, nothing, study.plan)) == [
-        (10, 16, True), (17, 23, False), (24, 25, False),
+        (10, 16, True), (17, 23, False), (24, 24, False), (25, 25, False),
     ]  # fmt: skip
 
 
@@ -128,13 +136,14 @@ Courses = st.lists(
     min_size=1,
     max_size=4,
 )
+OUTCOMES = ("closed", "died")
 Plans = st.sampled_from(sorted(FRESH)).map(FRESH.get)
 
 
 def tables_of(courses):
     episodes = pd.DataFrame(
-        [(f"W{n}", entry, entry + length) for n, (entry, length, _, _) in enumerate(courses)],
-        columns=["wound", "entry_day", "end_day"],
+        [(f"W{n}", entry, entry + length, OUTCOMES[n % 2]) for n, (entry, length, _, _) in enumerate(courses)],
+        columns=["wound", "entry_day", "end_day", "outcome"],
     ).astype({"entry_day": "Int64", "end_day": "Int64"})
     rows = [
         (f"W{n}", entry + day, "open", 2.0 if day in sized else np.nan)
@@ -145,12 +154,14 @@ def tables_of(courses):
     return episodes, measurements.astype({"wound": object, "day": "int64", "state": object, "size": float})
 
 
-def walked(entry, end, sized, fresh):
+def walked(entry, end, sized, fresh, closes):
     """Day by day: for each day the first day of its week, and whether that week began with a size."""
     began, measured, anchor, told = entry, entry in sized, entry, []
     for day in range(entry, end + 1):
         if day in sized and day - anchor >= 5:
             began, measured, anchor = day, True, day
+        elif closes and day == end and day - anchor >= 5:
+            began, measured = day, False
         elif day - began == (fresh if measured else 7):
             began, measured = day, False
         told.append((day, began, measured))
@@ -162,7 +173,7 @@ def walked(entry, end, sized, fresh):
 def test_every_day_from_entry_to_end_lies_in_exactly_one_week(courses, plan):
     episodes, measurements = tables_of(courses)
     weeks = wound_weeks(episodes, measurements, plan)
-    for wound, entry, end in episodes.itertuples(index=False, name=None):
+    for wound, entry, end, _ in episodes.itertuples(index=False, name=None):
         own = weeks[weeks["wound"] == wound]
         days = [day for begins, ends in zip(own["begins"], own["ends"], strict=True) for day in range(begins, ends + 1)]
         assert days == list(range(entry, end + 1))
@@ -176,7 +187,7 @@ def test_the_weeks_are_those_of_a_walk_through_the_days(courses, plan):
     for n, (entry, length, sized, _) in enumerate(courses):
         own = weeks[weeks["wound"] == f"W{n}"]
         told = [(day, begins, measured) for begins, ends, measured in spans_of(own) for day in range(begins, ends + 1)]
-        assert told == walked(entry, entry + length, {entry + day for day in sized}, plan.sizes.fresh_days)
+        assert told == walked(entry, entry + length, {entry + day for day in sized}, plan.sizes.fresh_days, n % 2 == 0)
         assert own["week"].tolist() == [(begins - entry) // 7 for begins in own["begins"]]
 
 

@@ -12,7 +12,7 @@ from kit.healing.comparison import ANY, NONE
 from kit.healing.trials import ELIGIBLE, TOO_LATE
 
 PARTS = ("treated", "beside", "difference", "low", "high", "error")
-NEEDED = dict(zip(NEEDS, (15.0, 12.0, 40.0, 15.0, 10.0), strict=True))
+NEEDED = dict(zip(NEEDS, (15.0, 12.0, 40.0, 15.0, 10.0, 5.0), strict=True))
 STATES = ("closed", "surgical_closure", "died", "hospital", "open")
 HOMES = ("facility", "starters", "own", "own_error", "leaning", "low", "high")
 

@@ -12,6 +12,7 @@ from kit.healing.comparison import (
     ANY,
     BALANCE,
     CLOSED,
+    FOLLOWED,
     NONE,
     Question,
     Weighed,
@@ -19,7 +20,9 @@ from kit.healing.comparison import (
     choose_horizon,
     draw_all,
     facilities,
+    followed,
     measure,
+    measured,
     questions,
     worth_of_others,
 )
@@ -38,7 +41,18 @@ NEEDS = {
     "eligible_residents": "residents with a wound that could have been started",
     "effective_residents": "residents that those beside are worth",
     "closings": "wounds that closed, in both groups together",
+    "followed_residents": "residents in each group whom the record follows to the horizon",
 }
+# Of the early response, which counts closed or smaller, and has to be measured.
+EARLY_NEEDS = NEEDS | {
+    "closings": "wounds that closed or shrank so far, in both groups together",
+    "measured_residents": "residents in each group with a size, or closed, at the early response",
+}
+
+
+def named(needs: pd.DataFrame) -> dict[str, str]:
+    """What each need of `needs` is called: the early response is measured, and counts more than closing."""
+    return EARLY_NEEDS if (needs["need"] == "measured_residents").any() else NEEDS
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,7 +89,7 @@ def answer(weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DR
     is estimated. All differences are shares of the treated less shares beside, with 95% limits from whole residents
     drawn again; regimens, and pairs of regimens, have limits that hold side by side.
     """
-    layout, _ = choose_horizon(weeks.weeks, measurements, plan)
+    layout = choose_horizon(weeks.weeks, measurements, plan)
     asked = questions(layout, plan)
     begun: dict = {}
     needs = pd.concat([_needs(layout, question, plan, begun) for question in asked], ignore_index=True)
@@ -87,11 +101,16 @@ def answer(weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DR
         told=pd.DataFrame(rows),
         needs=needs,
         states=_tables(carried, found, _states, ["treated", "beside", "arm", "state", "share"]),
-        course=_tables(carried, found, _course, ["treated", "beside", "arm", "week", "share", "low", "high"]),
+        course=_tables(
+            carried,
+            found,
+            partial(_course, layout, needs),
+            ["treated", "beside", "arm", "week", "share", "low", "high"],
+        ),
         balance=_tables(carried, found, partial(balance, layout), ["treated", "beside", *BALANCE]),
         homes=_homes(layout, found.get(asked[0].key), plan),
-        outside=outside(weeks, plan, layout.horizon),
-        could=eligibility(weeks.weeks, plan, layout.horizon),
+        outside=outside(weeks, plan, layout.horizon, set(layout.weeks["facility"])),
+        could=eligibility(weeks.weeks, plan, layout.horizon, set(layout.weeks["facility"])),
         horizon_weeks=layout.horizon // WEEK,
         measure=measure(layout),
         draws=draws,
@@ -116,18 +135,21 @@ def _needs(layout: Layout, question: Question, plan: Plan, begun: dict) -> pd.Da
         "eligible_residents": len(np.unique(resident[np.concatenate([layout.starters.week, layout.others.week])])),
         "effective_residents": worth_of_others(layout, question, begun),
         "closings": _closings(layout, question),
+        "followed_residents": followed(layout, question),
+        "measured_residents": measured(layout, question),
     }
-    needed = {name: getattr(plan.comparison, name) for name in NEEDS}
+    names = list(NEEDS if measure(layout) == CLOSED else EARLY_NEEDS)
+    needed = {name: getattr(plan.comparison, name, FOLLOWED) for name in names}
     if question.second is not None:  # overlap weights leave of each arm what both have in common
         needed["effective_residents"] = plan.comparison.starters_residents
     return pd.DataFrame(
         {
             "treated": question.treated,
             "beside": question.beside,
-            "need": list(NEEDS),
-            "needed": [float(needed[name]) for name in NEEDS],
-            "found": [float(found[name]) for name in NEEDS],
-            "met": [found[name] >= needed[name] for name in NEEDS],
+            "need": names,
+            "needed": [float(needed[name]) for name in names],
+            "found": [float(found[name]) for name in names],
+            "met": [found[name] >= needed[name] for name in names],
         }
     )
 
@@ -174,11 +196,17 @@ def _row(layout: Layout, question: Question, needs: pd.DataFrame, found: Weighed
         "started_later": other.loc[later, "wound"].nunique() if question.beside == NONE else 0,
         "covariates": ", ".join(question.names),
     }
-    people = row["starters_residents"], max(int(row["effective_residents"]), 1)
+    people = _people(layout, needs, question)
     row["limits_at"] = widened(width, min(people))
     for name in MEASURES:
         row |= _difference(name, found, people, row["limits_at"])
     return row
+
+
+def _people(layout: Layout, needs: pd.DataFrame, question: Question) -> tuple[int, int]:
+    """How many residents each arm is worth."""
+    worth = _of(needs, question).set_index("need").loc["effective_residents", "found"]
+    return layout.weeks["resident"].iloc[question.rows[0].week].nunique(), max(int(worth), 1)
 
 
 MEASURES = ("closed", "spent", "early", "here", "later")
@@ -215,15 +243,27 @@ def _states(question: Question, found: Weighed) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _course(question: Question, found: Weighed) -> pd.DataFrame:
+def _course(layout: Layout, needs: pd.DataFrame, question: Question, found: Weighed) -> pd.DataFrame:
     """The share closed at the end of each week, by arm, with each arm's own limits."""
+    people = _people(layout, needs, question)
     frames = []
-    for arm, closed, rows in zip((TREATED, BESIDE), found.course, question.rows, strict=True):
-        low, high = share_limits(closed[:, 0], closed[:, 1:], max(len(rows.week), 1))
+    for arm, closed, worth in zip((TREATED, BESIDE), found.course, people, strict=True):
+        low, high = share_limits(closed[:, 0], closed[:, 1:], worth)
         frames.append(
             pd.DataFrame({"arm": arm, "week": np.arange(len(closed)), "share": closed[:, 0], "low": low, "high": high})
         )
     return pd.concat(frames)
+
+
+def _own_error(layout: Layout, home: str, first: np.ndarray, second: np.ndarray) -> float:
+    """The standard error of a facility's own difference, from its limits: where none or all of few closed, draws of
+    the same few do not differ."""
+    people = [
+        max(own.loc[own["facility"] == home, "resident"].nunique(), 1)
+        for own in (layout.weeks.iloc[rows.week] for rows in (layout.starters, layout.others))
+    ]
+    low, high = difference_limits((first[0], second[0]), (first[1:], second[1:]), tuple(people))
+    return (high - low) / (2 * Z)
 
 
 def _homes(layout: Layout, found: Weighed | None, plan: Plan) -> pd.DataFrame:
@@ -244,8 +284,9 @@ def _homes(layout: Layout, found: Weighed | None, plan: Plan) -> pd.DataFrame:
     for number, home in enumerate(facilities(layout)):
         starters = int((own["facility"] == home).sum())
         first, second = found.houses[:, number]
-        difference, error = first[0] - second[0], np.nanstd(first[1:] - second[1:])
-        alone = starters >= OWN_FROM and np.isfinite(difference) and error > 0
+        difference = first[0] - second[0]
+        alone = starters >= OWN_FROM and np.isfinite(difference)
+        error = _own_error(layout, home, first, second) if alone else np.nan
         trust = spread**2 / (spread**2 + error**2) if alone else 0.0
         drawn = trust * difference + (1 - trust) * middle if alone else middle
         off = Z * np.sqrt((1 - trust) * spread**2 + (1 - trust) ** 2 * group_error**2)

@@ -30,9 +30,11 @@ from kit.healing.emulation import (
 from kit.healing.resampling import DRAWS, SEED, resident_draws
 from kit.healing.trials import trials
 from kit.plan import WEEK, Plan
+from kit.wounds.episodes import OPEN
 
 ANY, NONE = "any modality", "no modality"
 CLOSED, EARLY = "closed", "early"
+FOLLOWED = 5  # residents of each arm whose course the record does not cut off; common practice, no source
 ROOM = 3_000_000  # numbers held at a time: draws are taken in lots, so that memory does not grow with their number
 
 
@@ -123,7 +125,8 @@ def _houses(layout: Layout, asked: Question, arm: Arm, through: Passing, begun: 
         mask, rows = begun[key]
         own = Arm(rows, arm.base[mask], arm.untreated)
         whole = arm_shares(own, through, NOBODY_LEFT)
-        told.append(whole.closed[-1] if measure(layout) == CLOSED else early_share(own, through, whole))
+        share = whole.closed[-1] if measure(layout) == CLOSED else early_share(own, through, whole)
+        told.append(np.where(own.base.sum(axis=0) > 0, share, np.nan))
     return np.stack(told) if told else np.empty((0, arm.base.shape[1]))
 
 
@@ -138,16 +141,48 @@ def measure(layout: Layout) -> str:
     return EARLY if layout.horizon <= layout.plan.comparison.early_weeks * WEEK else CLOSED
 
 
-def choose_horizon(weeks: pd.DataFrame, measurements: pd.DataFrame, plan: Plan) -> tuple[Layout, bool]:
-    """The longest of the plan's horizons over which the others are worth enough residents, and whether any is.
+def choose_horizon(weeks: pd.DataFrame, measurements: pd.DataFrame, plan: Plan) -> Layout:
+    """The trials of the longest of the plan's horizons that the data carry; of the shortest where they carry none.
 
-    Decided by weights and by how long wounds were followed untreated; what they came to is not asked.
+    Carried is a horizon to which both arms are followed and over which the others are worth enough residents. Decided
+    by weights and by how long wounds were followed untreated; what they came to is not asked.
     """
     for horizon in plan.comparison.horizons:
         layout = lay_out(_with_both(weeks, plan, horizon * WEEK), measurements, plan, horizon * WEEK)
-        if worth_of_others(layout, any_modality(layout)) >= plan.comparison.effective_residents:
-            return layout, True
-    return layout, False
+        asked = any_modality(layout)
+        if followed(layout, asked) >= FOLLOWED:
+            if worth_of_others(layout, asked) >= plan.comparison.effective_residents:
+                break
+    return layout
+
+
+def followed(layout: Layout, asked: Question) -> int:
+    """How many residents of the smaller arm have a course that the end of the record does not cut off.
+
+    None where it cuts off some and nobody at all is followed to the horizon: a share would be that of an earlier day.
+    """
+    return min(_followed(layout, rows) for rows in asked.rows)
+
+
+def _followed(layout: Layout, rows: Rows) -> int:
+    own = layout.weeks.iloc[rows.week]
+    days, stops = ((own[day] - own["ends"]).astype(float).to_numpy() for day in ("end_day", "start_day"))
+    stops = np.where(stops > 0, stops, np.inf)
+    cut = ((own["outcome"] == OPEN) & ~own["vanished"]).to_numpy() & (days < layout.horizon) & (days < stops)
+    if cut.any() and not (np.minimum(days, stops) >= layout.horizon).any():
+        return 0
+    return own.loc[~cut, "resident"].nunique()
+
+
+def measured(layout: Layout, asked: Question) -> int:
+    """How many residents of the smaller arm have a known size, or a closed wound, at the early response."""
+    return min(_measured(layout, rows) for rows in asked.rows)
+
+
+def _measured(layout: Layout, rows: Rows) -> int:
+    own = layout.weeks.iloc[rows.week]
+    closed = (own["outcome"] == "closed") & (own["end_day"] - own["ends"] <= rows.early.day)
+    return own.loc[closed.to_numpy(dtype=bool) | rows.early.known, "resident"].nunique()
 
 
 def _with_both(weeks: pd.DataFrame, plan: Plan, horizon: int) -> pd.DataFrame:
@@ -158,14 +193,15 @@ def _with_both(weeks: pd.DataFrame, plan: Plan, horizon: int) -> pd.DataFrame:
 
 
 def worth_of_others(layout: Layout, asked: Question, begun: dict | None = None) -> float:
-    """How many residents the arm beside is worth at the horizon, in the whole sample."""
+    """How many residents the arm beside is worth at the horizon, in the whole sample; of a pair the smaller arm."""
     if not asked.first.any() or not len(asked.rows[1].week):
         return 0.0
     counts, begun = np.ones((len(layout.weeks), 1)), {} if begun is None else begun
     if "through" not in begun:
         names = columns_for(len(layout.starters.week), layout.plan, layout.weeks)
         begun["through"] = passing(layout, counts, names, begun)
-    return worth(layout, arms(layout, asked, counts, begun)[1], begun["through"])
+    both = arms(layout, asked, counts, begun)
+    return min(worth(layout, arm, begun["through"]) for arm in (both if asked.second is not None else both[1:]))
 
 
 def draw_all(layout: Layout, asked: list[Question], draws: int = DRAWS, seed: int = SEED) -> dict[str, Weighed]:

@@ -39,6 +39,9 @@ def follow(
     `wound` numbers the wound of each row; `cause` is the place in CAUSES of how it ended on `until`, or -1 where it was
     only seen so far; `weeks_wound` and `weeks_begin` are wound and first day of every wound week, in that order.
     """
+    first_day = int(min(clock.min(initial=0), weeks_begin.min(initial=0)))
+    # Days may lie before the day of number nought.
+    clock, until, weeks_begin = clock - first_day, until - first_day, weeks_begin - first_day
     span = int(max(until.max(initial=0), weeks_begin.max(initial=0))) + 2
     key = weeks_wound.astype(np.int64) * span + weeks_begin
     last_day = np.minimum(until, clock + horizon)

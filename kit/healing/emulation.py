@@ -126,11 +126,14 @@ def _early(
     asked = pd.DataFrame({"wound": wound, "then": then, "row": np.arange(len(row))}).sort_values("then")
     sized = sized_open(measurements)[["wound", "day", "size"]].sort_values("day")
     found = pd.merge_asof(asked, sized, left_on="then", right_on="day", by="wound").sort_values("row")
-    fresh = (then - found["day"].to_numpy(dtype=float) < plan.sizes.fresh_days) & (until > then)
+    seen = found["day"].to_numpy(dtype=float)
+    fresh = (then - seen < plan.sizes.fresh_days) & (seen > clock) & (until > then)
     left = found["size"].to_numpy(dtype=float) / np.exp(weeks["log_size"].to_numpy()[row])
     codes, begins = pd.factorize(weeks["wound"])[0], weeks["begins"].to_numpy()
-    span = int(max(begins.max(initial=0), then.max(initial=0))) + 2
-    at = np.searchsorted(codes * span + begins, codes[row] * span + then, side="right") - 1
+    first = int(min(begins.min(initial=0), then.min(initial=0)))  # days may lie before the day of number nought
+    begins, due = begins - first, then - first
+    span = int(max(begins.max(initial=0), due.max(initial=0))) + 2
+    at = np.searchsorted(codes * span + begins, codes[row] * span + due, side="right") - 1
     return Early(day, at, fresh, left <= 1 - plan.comparison.early_percent / 100 + 1e-9)
 
 
@@ -281,7 +284,6 @@ def worth(layout: Layout, arm: Arm, through: Passing) -> float:
     too much: where hardly anybody like the starters stays untreated, the heaviest weights are those of rows that were
     lost, and the ones that remain look even.
     """
-    base, _ = weighed(arm, through, WHILE_HERE)
     owner = layout.owner[arm.rows.week]
     at_clock = arm.base[:, 0]
     stays = staying_chance(layout, arm, through)

@@ -36,7 +36,7 @@ def share_limits(share: np.ndarray, draws: np.ndarray, residents: int, z: float 
     number = np.maximum(number, 1.0)
     middle = (share + z**2 / (2 * number)) / (1 + z**2 / number)
     half = z * np.sqrt(spread / number + z**2 / (4 * number**2)) / (1 + z**2 / number)
-    return np.clip(middle - half, 0, 1), np.clip(middle + half, 0, 1)
+    return np.clip(middle - half, 0, share), np.clip(middle + half, share, 1)
 
 
 def difference_limits(

@@ -17,7 +17,7 @@ from kit.healing.weeks import wound_weeks
 from kit.plan import Plan
 from kit.wounds.episodes import LATE, OPEN
 
-RUNNING, UNSEEN = "already treated when first measured", "lost from sight before the start"
+RUNNING, UNSEEN = "already treated when first measured", "not measured again after the start"
 # Why a week of an untreated wound is no trial; the first reason that holds is told.
 REASONS = (
     "in the first days of usual care",
@@ -31,6 +31,7 @@ REASONS = (
     "before the program began in that facility",
 )
 TOO_EARLY, TOO_LATE = "before the months that are compared", "too late for a whole horizon before the cut-off"
+ALONE = "in a facility where none of them started, or all did"
 ELIGIBLE = "could have been started"
 
 
@@ -107,7 +108,7 @@ def _reasons(
         held(weeks, spans, ("contraindication",), weeks["ends"]),
         held(weeks, spans, ("comfort_goal",), weeks["ends"]),
         staged & ~weeks["stage_of_record"].isin(plan.comparison.stages),
-        begun > weeks["ends"],
+        (begun > weeks["ends"]) & (plan.cutoff is not None),  # days of different persons do not compare without one
     )
     return np.select([np.asarray(rule, dtype=bool) for rule in holds], REASONS, "")
 
@@ -144,13 +145,13 @@ def trials(weeks: pd.DataFrame, plan: Plan, horizon: int) -> pd.DataFrame:
     return weeks[formed if limits is None else formed & weeks["ends"].between(*limits)]
 
 
-def outside(weeks: Weeks, plan: Plan, horizon: int) -> pd.DataFrame:
-    """Every wound that started, by whether its start is compared and, if not, why.
+def outside(weeks: Weeks, plan: Plan, horizon: int, homes: set[str]) -> pd.DataFrame:
+    """Every wound that started, by whether its start is compared and, if not, why. `homes`: facilities compared.
 
     Columns out: reason ("could have been started" for those compared), starters (wounds), residents.
     """
     rows = weeks.weeks[weeks.weeks["starts"] != ""]
-    table = rows.groupby(_why(rows, plan, horizon)).agg(
+    table = rows.groupby(_why(rows, plan, horizon, homes)).agg(
         starters=("wound", "nunique"), residents=("resident", "nunique")
     )
     table = _in_order(table)
@@ -159,25 +160,25 @@ def outside(weeks: Weeks, plan: Plan, horizon: int) -> pd.DataFrame:
     return pd.concat([table, more], ignore_index=True) if unseen else table
 
 
-def eligibility(weeks: pd.DataFrame, plan: Plan, horizon: int) -> pd.DataFrame:
+def eligibility(weeks: pd.DataFrame, plan: Plan, horizon: int, homes: set[str]) -> pd.DataFrame:
     """The untreated weeks by whether they are trials and, if not, why: reason, weeks, wounds, residents."""
     untreated = weeks[weeks["before"]]
-    table = untreated.groupby(_why(untreated, plan, horizon))
+    table = untreated.groupby(_why(untreated, plan, horizon, homes))
     counted = table.agg(weeks=("wound", "size"), wounds=("wound", "nunique"), residents=("resident", "nunique"))
     return _in_order(counted)
 
 
-def _why(rows: pd.DataFrame, plan: Plan, horizon: int) -> pd.Series:
+def _why(rows: pd.DataFrame, plan: Plan, horizon: int, homes: set[str]) -> pd.Series:
     """Why each week is not compared, or that it is."""
     reason = rows["reason"].where(rows["reason"] != "", ELIGIBLE)
     limits = window(plan, horizon)
-    if limits is None:
-        return reason
-    early, late = rows["ends"] < limits[0], rows["ends"] > limits[1]
-    return reason.mask((reason == ELIGIBLE) & early, TOO_EARLY).mask((reason == ELIGIBLE) & late, TOO_LATE)
+    if limits is not None:
+        early, late = rows["ends"] < limits[0], rows["ends"] > limits[1]
+        reason = reason.mask((reason == ELIGIBLE) & early, TOO_EARLY).mask((reason == ELIGIBLE) & late, TOO_LATE)
+    return reason.mask((reason == ELIGIBLE) & ~rows["facility"].isin(homes), ALONE)
 
 
 def _in_order(table: pd.DataFrame) -> pd.DataFrame:
     """The reasons in the order in which they are asked."""
-    order = [ELIGIBLE, *REASONS, TOO_EARLY, TOO_LATE]
+    order = [ELIGIBLE, *REASONS, TOO_EARLY, TOO_LATE, ALONE]
     return table.reindex([name for name in order if name in table.index]).rename_axis("reason").reset_index()

@@ -14,8 +14,9 @@ def wound_weeks(episodes: pd.DataFrame, measurements: pd.DataFrame, plan: Plan) 
     """Every day from a wound's entry to its end, each in exactly one week.
 
     A week begins with a measurement and lasts as long as its size is fresh (the plan's `fresh_days`), or until the next
-    measurement. Time beyond that is cut into weeks that were not measured. A measurement fewer than five days after the
-    last that began a week begins none, so that frequent measuring does not make a wound count more often.
+    measurement or the closing. Time beyond that is cut into weeks that were not measured. A measurement fewer than five
+    days after the last that began a week begins none, so that frequent measuring does not make a wound count more
+    often.
 
     Columns in: episodes as `kit.wounds.episodes` returns them, of wounds seen open; measurements wound, day, state and
     size.
@@ -44,7 +45,7 @@ def wound_weeks(episodes: pd.DataFrame, measurements: pd.DataFrame, plan: Plan) 
 
 
 def _anchors(episodes: pd.DataFrame, measurements: pd.DataFrame, plan: Plan) -> pd.DataFrame:
-    """The days on which a week begins by itself: entry, and measurements far enough apart."""
+    """The days on which a week begins by itself: entry, measurements far enough apart, and a closing."""
     known = episodes.sort_values("wound", ignore_index=True)
     code = pd.Series(np.arange(len(known)), index=known["wound"])
     entry, last = known["entry_day"].to_numpy(dtype=np.int64), known["end_day"].to_numpy(dtype=np.int64)
@@ -52,6 +53,9 @@ def _anchors(episodes: pd.DataFrame, measurements: pd.DataFrame, plan: Plan) -> 
     row = sized["wound"].map(code)
     visits = pd.DataFrame({"code": row, "begins": sized["day"]})[row.notna()].astype("int64")
     visits = visits[visits["begins"].between(entry[visits["code"]], last[visits["code"]])].assign(measured=True)
+    # A closing ends the week before it, as an open measurement does: what the next round finds decides no week.
+    closes = pd.DataFrame({"code": np.arange(len(known)), "begins": last})[(known["outcome"] == "closed").to_numpy()]
+    visits = pd.concat([visits, closes.assign(measured=False)])
     entries = pd.DataFrame({"code": np.arange(len(known)), "begins": entry, "measured": False})
     both = pd.concat([visits, entries]).sort_values(["code", "begins", "measured"], ascending=[True, True, False])
     both = both.drop_duplicates(["code", "begins"])

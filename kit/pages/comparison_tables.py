@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from kit.healing.answers import NEEDS, Answers
+from kit.healing.answers import Answers, named
 from kit.healing.comparison import NONE
 from kit.statements import LEVELS, level_of, missing
 from kit.words import label, more_or_fewer, of_hundred, sentence
@@ -71,7 +71,7 @@ def needs_table(needs: pd.DataFrame, treated: str) -> pd.DataFrame:
     own = needs[(needs["treated"] == treated) & (needs["beside"] == NONE)]
     return pd.DataFrame(
         {
-            "need": own["need"].map(NEEDS).map(sentence),
+            "need": own["need"].map(named(own)).map(sentence),
             "needed": own["needed"].astype("int64"),
             "found": own["found"].map(math.floor).astype("int64"),
             "enough": own["met"].astype(bool),
@@ -84,7 +84,8 @@ def all_needs_table(needs: pd.DataFrame) -> pd.DataFrame:
     found = needs["found"].map(math.floor).astype(str) + " (" + needs["needed"].astype("int64").astype(str) + ")"
     wide = needs.assign(found=found).pivot(index=["treated", "beside"], columns="need", values="found")
     wide = wide.reindex(needs[["treated", "beside"]].drop_duplicates().itertuples(index=False, name=None))
-    wide = wide[list(NEEDS)].rename(columns=lambda need: sentence(NEEDS[need])).rename_axis(columns=None)
+    names = named(needs)
+    wide = wide[list(names)].rename(columns=lambda need: sentence(names[need])).rename_axis(columns=None)
     return wide.reset_index().assign(treated=lambda table: table["treated"].map(label))
 
 

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kit.healing.weights import RIDGE, effective, expit, leaving_design, logistic, start_design
+from kit.healing.weights import RIDGE, expit, leaving_design, logistic, start_design
 
 REFERENCE = Path(__file__).parent / "reference"
 NUMBERS = pd.read_csv(REFERENCE / "weighting.csv")
@@ -211,27 +211,6 @@ def test_odds_as_weights_balance_charts_that_follow_the_model():
         before = column[~started].mean() - column[started].mean()
         after = np.average(column[~started], weights=odds) - column[started].mean()
         assert abs(before) > 0.3 and abs(after) < 0.04  # three standard errors
-
-
-def test_weights_of_as_many_residents_alike_are_worth_that_many():
-    assert effective(np.full(7, 0.3), np.arange(7), 7) == pytest.approx(7)
-
-
-def test_two_wounds_of_one_resident_are_worth_one():
-    assert effective(np.ones(6), np.array([0, 0, 1, 1, 2, 2]), 3) == pytest.approx(3)
-
-
-def test_one_heavy_resident_is_worth_one():
-    assert effective(np.array([1e6, 1.0, 1.0]), np.arange(3), 3) == pytest.approx(1, abs=1e-5)
-
-
-def test_unequal_weights_are_worth_less_by_hand():
-    """Totals 3, 1 and nothing: (3 + 1)^2 / (9 + 1) = 1.6."""
-    assert effective(np.array([1.0, 2.0, 1.0]), np.array([0, 0, 1]), 3) == pytest.approx(1.6)
-
-
-def test_no_weight_is_worth_nobody():
-    assert effective(np.zeros(3), np.arange(3), 3) == 0
 
 
 # --- the columns of the models ---

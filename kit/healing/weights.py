@@ -111,12 +111,3 @@ def _bend(size: np.ndarray) -> np.ndarray:
     cubes = [np.maximum(size - knot, 0) ** 3 for knot in (low, middle, high)]
     bend = cubes[0] - cubes[1] * (high - low) / (high - middle) + cubes[2] * (middle - low) / (high - middle)
     return bend / (high - low) ** 2
-
-
-def effective(weights: np.ndarray, owners: np.ndarray, people: int) -> float:
-    """How many residents the weights are worth: squared sum over sum of squares, of each resident's total.
-
-    Kish 1965, Survey Sampling. `owners` numbers the resident of each weight from 0 to `people` - 1.
-    """
-    totals = np.bincount(owners, weights, minlength=people)
-    return float(totals.sum() ** 2 / np.sum(totals**2)) if totals.any() else 0.0

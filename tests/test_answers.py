@@ -186,6 +186,7 @@ def test_the_course_rises_from_nothing_to_the_share_at_the_horizon():
         assert course["share"].iloc[0] == 0 and (np.diff(course["share"]) >= -1e-12).all()
         assert course["share"].iloc[-1] == pytest.approx(row_of(three(), treated, beside)[f"closed_{arm}"])
         assert ((course["low"] <= course["share"]) & (course["share"] <= course["high"])).all()
+        assert (course.loc[course["week"] == 0, ["low", "share", "high"]] == 0).all(axis=None)
 
 
 def test_one_regimen_alone_is_compared_as_any_modality_is():

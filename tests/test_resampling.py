@@ -242,3 +242,7 @@ def test_few_people_widen_limits_by_the_t_distribution():
     assert widened(2 * Z, 20) == pytest.approx(2 * 2.093, abs=1e-3)
     assert widened(Z, 2) == widened(Z, 1) == pytest.approx(12.706, abs=5e-4)
     assert widened(Z, 10**6) == pytest.approx(Z, abs=1e-5)
+
+
+def test_where_no_draw_knows_every_difference_the_width_is_that_of_one():
+    assert simultaneous(np.array([[0.1, np.nan], [np.nan, 0.2]])) == Z

@@ -97,6 +97,8 @@ def answer(weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DR
     found = draw_all(layout, carried, draws, seed) if carried else {}
     width = _widths(carried, found, measure(layout))
     rows = [_row(layout, question, needs, found.get(question.key), width.get(question.key, Z)) for question in asked]
+    people = {question.key: people_of(row) for question, row in zip(asked, rows, strict=True)}
+    homes = set(layout.weeks["facility"])
     return Answers(
         told=pd.DataFrame(rows),
         needs=needs,
@@ -104,13 +106,13 @@ def answer(weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DR
         course=_tables(
             carried,
             found,
-            partial(_course, layout, needs),
+            partial(_course, people),
             ["treated", "beside", "arm", "week", "share", "low", "high"],
         ),
         balance=_tables(carried, found, partial(balance, layout), ["treated", "beside", *BALANCE]),
         homes=_homes(layout, found.get(asked[0].key), plan),
-        outside=outside(weeks, plan, layout.horizon, set(layout.weeks["facility"])),
-        could=eligibility(weeks.weeks, plan, layout.horizon, set(layout.weeks["facility"])),
+        outside=outside(weeks, plan, layout.horizon, homes),
+        could=eligibility(weeks.weeks, plan, layout.horizon, homes),
         horizon_weeks=layout.horizon // WEEK,
         measure=measure(layout),
         draws=draws,
@@ -196,17 +198,16 @@ def _row(layout: Layout, question: Question, needs: pd.DataFrame, found: Weighed
         "started_later": other.loc[later, "wound"].nunique() if question.beside == NONE else 0,
         "covariates": ", ".join(question.names),
     }
-    people = _people(layout, needs, question)
+    people = people_of(row)
     row["limits_at"] = widened(width, min(people))
     for name in MEASURES:
         row |= _difference(name, found, people, row["limits_at"])
     return row
 
 
-def _people(layout: Layout, needs: pd.DataFrame, question: Question) -> tuple[int, int]:
-    """How many residents each arm is worth."""
-    worth = _of(needs, question).set_index("need").loc["effective_residents", "found"]
-    return layout.weeks["resident"].iloc[question.rows[0].week].nunique(), max(int(worth), 1)
+def people_of(row: dict | pd.Series) -> tuple[int, int]:
+    """The residents that both sides of a row of `told` are worth, for limits where no draw differs from another."""
+    return int(row["starters_residents"]), max(int(row["effective_residents"]), 1)
 
 
 MEASURES = ("closed", "spent", "early", "here", "later")
@@ -243,12 +244,12 @@ def _states(question: Question, found: Weighed) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _course(layout: Layout, needs: pd.DataFrame, question: Question, found: Weighed) -> pd.DataFrame:
+def _course(people: dict[str, tuple[int, int]], question: Question, found: Weighed) -> pd.DataFrame:
     """The share closed at the end of each week, by arm, with each arm's own limits."""
-    people = _people(layout, needs, question)
     frames = []
-    for arm, closed, worth in zip((TREATED, BESIDE), found.course, people, strict=True):
+    for arm, closed, worth in zip((TREATED, BESIDE), found.course, people[question.key], strict=True):
         low, high = share_limits(closed[:, 0], closed[:, 1:], worth)
+        high[0] = 0.0  # where the clock starts everybody is open, without a doubt
         frames.append(
             pd.DataFrame({"arm": arm, "week": np.arange(len(closed)), "share": closed[:, 0], "low": low, "high": high})
         )

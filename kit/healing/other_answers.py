@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from kit.healing.answers import Answers
+from kit.healing.answers import Answers, people_of
 from kit.healing.comparison import EARLY
 from kit.healing.cox import leans
 from kit.healing.other_arms import Other, Redrawn, Sample, closed_by, in_points, redrawn, sampled
@@ -129,7 +129,7 @@ def _found(
 ) -> dict[str, Other]:
     layout = answers.layout
     drawn = np.hstack([np.ones((len(layout.people), 1)), resident_draws(layout.people, draws, seed)])
-    sample, worth = sampled(layout, measurements, plan), _people(answers)
+    sample, worth = sampled(layout, measurements, plan), people_of(answers.told.iloc[0])
     again = redrawn(sample, drawn)
     found = dict.fromkeys(WAYS, Other(not_computed=ONLY_CLOSING))
     found |= {ANSWER: _as_told(answers, answers.measure), ALIKE: _alike(sample, again, worth)}
@@ -157,12 +157,6 @@ def _as_told(answers: Answers, name: str, more: str = "") -> Other:
 
 def _wounds(number: int) -> str:
     return f"{count(int(number), 'wound')} that started"
-
-
-def _people(answers: Answers) -> tuple[int, int]:
-    """The residents that both sides are worth, for limits where no draw differs from another."""
-    told = answers.told.iloc[0]
-    return int(told["starters_residents"]), max(int(told["effective_residents"]), 1)
 
 
 def _alike(sample: Sample, again: Redrawn, people: tuple[int, int]) -> Other:

@@ -74,6 +74,8 @@ def simultaneous(differences: np.ndarray) -> float:
     if len(differences) < 2:
         return Z
     known = differences[:, np.isfinite(differences).all(axis=0)]
+    if not known.size:
+        return Z
     spread = known.std(axis=1, keepdims=True)
     strayed = np.abs(known - known.mean(axis=1, keepdims=True)) / np.where(spread > 1e-12, spread, np.inf)
     return max(Z, float(np.quantile(strayed.max(axis=0), 0.95)))

@@ -1,4 +1,4 @@
-"""Makes the kit's environment beside this file, then runs one of its three jobs. Standard library only."""
+"""Makes the kit's environment beside this file, then runs one of its jobs. Standard library only."""
 
 import collections
 import hashlib
@@ -8,11 +8,15 @@ import shutil
 import subprocess
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 HELP = """Run one of these from any folder (on Windows: py start.py ...):
 
   python3 start.py report [options]   the quarter's report; without options, on the invented export
+  python3 start.py draft my-export    a column map, where headers are the facility's own
+  python3 start.py check my-export    what the report would read, and what to fix next
+  python3 start.py template new.xlsx  an empty workbook to fill in, where there is no export
   python3 start.py test [options]     every check; options go to pytest
   python3 start.py lab [options]      the notebooks in JupyterLab, on a copy that you may change
 """
@@ -32,7 +36,7 @@ class Stop(Exception):
 
 
 def main(words):
-    jobs = {"report": report, "test": test, "lab": lab}
+    jobs = {name: partial(kit, name) for name in ("report", "draft", "check", "template")} | {"test": test, "lab": lab}
     if not words or words[0] not in jobs:
         print(HELP, end="", file=sys.stderr)
         return 2
@@ -46,9 +50,9 @@ def main(words):
         return 130
 
 
-def report(options):
+def kit(command, options):
     install("")
-    return run([str(PYTHON), "-m", "kit", "report", *options])
+    return run([str(PYTHON), "-m", "kit", command, *options])
 
 
 def test(options):

@@ -15,8 +15,14 @@ EXAMPLES = """examples:
       the report on the invented export
   python -m kit report my-export
       on a folder of CSV files that use the kit's own column names and hold a study-plan.toml
-  python -m kit report export.xlsx --plan plan.toml --columns columns.toml --facility Tarnwick
-      on a workbook with a column map, for one facility
+  python -m kit draft export.xlsx
+      write columns.toml, a column map, beside a workbook whose sheets and headers are its own
+  python -m kit check export.xlsx
+      read map, plan and export, and say what to fix next
+  python -m kit report export.xlsx --facility Tarnwick
+      on that workbook, for one facility
+  python -m kit template our-wounds.xlsx
+      an empty workbook to fill in, where there is no export at all
 """
 
 
@@ -58,19 +64,34 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument(
         "export", nargs="?", type=Path, default=INVENTED, help="folder or workbook (default: the invented export)"
     )
-    report.add_argument("--plan", default="", help="study plan (default: study-plan.toml in the export's folder)")
-    report.add_argument("--columns", default="", help="column map, where the export does not use the kit's own names")
+    _add_plan_and_map(report)
     report.add_argument("--facility", default="", help="report on one facility of the export (default: all together)")
     report.add_argument(
         "--reports", type=Path, default=HERE / "reports", help="where reports are kept (default: reports/)"
     )
     report.set_defaults(run=_report)
+    draft = commands.add_parser("draft", help="draft a column map from the headers and cells of an export")
+    draft.add_argument("export", type=Path, help="folder or workbook")
+    draft.add_argument("--columns", default="", help="where the map goes (default: columns.toml with the export)")
+    draft.set_defaults(run=_draft)
+    check = commands.add_parser("check", help="check map, plan and export without a report, and say what to fix next")
+    check.add_argument("export", type=Path, help="folder or workbook")
+    _add_plan_and_map(check)
+    check.set_defaults(run=_check)
+    template = commands.add_parser("template", help="write an empty workbook to fill in")
+    template.add_argument("workbook", type=Path, help="what it is to be called (.xlsx)")
+    template.set_defaults(run=_template)
     invent = commands.add_parser("invent", help="make the invented exports again")
     invent.add_argument("folder", nargs="?", type=Path, default=HERE / "data" / "synthetic", help="where they go")
     invent.set_defaults(run=_invent)
     dictionary = commands.add_parser("dictionary", help="print the keys of the plan and the data dictionary")
     dictionary.set_defaults(run=_dictionary)
     return parser
+
+
+def _add_plan_and_map(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--plan", default="", help="study plan (default: study-plan.toml with the export)")
+    command.add_argument("--columns", default="", help="column map (default: columns.toml with the export, if there)")
 
 
 def _report(asked: argparse.Namespace) -> int:
@@ -87,6 +108,40 @@ def _report(asked: argparse.Namespace) -> int:
         print(f"Stopped: {stopped}", file=sys.stderr)
         return 1
     print(f"The page is {folder / 'internal' / 'page.html'}")
+    return 0
+
+
+def _draft(asked: argparse.Namespace) -> int:
+    from kit.faults import ExportError
+    from kit.intake.drafted import as_toml, summary
+    from kit.intake.drafting import draft
+    from kit.study import MAP_NAME, folder_of
+
+    to = Path(asked.columns) if asked.columns else folder_of(asked.export) / MAP_NAME
+    if to.exists():
+        raise ExportError(f"{to.name}: there is one already; it may hold your work, so move it or name another place")
+    drafted = draft(asked.export)
+    to.write_text(as_toml(drafted), encoding="utf-8")
+    print(*summary(drafted), f"The map is {to}", sep="\n")
+    print("Read it, correct it, then: python3 start.py check", asked.export)
+    return 0
+
+
+def _check(asked: argparse.Namespace) -> int:
+    from kit.checking import check
+
+    found = check(asked.export, asked.plan, asked.columns)
+    for title, lines in (("Read", found.read), ("Stops the report", found.stops), ("Worth mending", found.mends)):
+        if lines:
+            print(f"{title}:", *(f"  {line}" for line in lines), sep="\n")
+    print(found.next)
+    return 1 if found.stops else 0
+
+
+def _template(asked: argparse.Namespace) -> int:
+    from kit.intake.template import write_template
+
+    print(f"The workbook is {write_template(asked.workbook)}")
     return 0
 
 

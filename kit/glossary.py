@@ -4,9 +4,11 @@ from __future__ import annotations
 
 RESULTS: dict[str, str] = {
     # where a row comes from, and what was found in it
-    "source_row": "Row of the original file or sheet; its header is row 1.",
+    "source_row": "Row of the original, counted on where it lies in several files or sheets; the header is row 1.",
+    "row": "Row of the file or sheet that `file` names; its header is row 1, if nothing stands above it.",
     "table": "Table of the export.",
     "file": "File, or workbook and sheet, that the table was read from.",
+    "tied": "How a session was tied to its wound: named, or linked by person and site.",
     "sha256": "Fingerprint of the file.",
     "rows_in": "Rows that the export held.",
     "kept": "Rows that are used.",

@@ -12,6 +12,7 @@ from kit.healing.answers import Answers, named
 from kit.healing.comparison import NONE
 from kit.healing.description import ANY, BEFORE, Description
 from kit.healing.trials import ELIGIBLE
+from kit.intake.linking import LINKED
 from kit.plan import BASES, Plan
 from kit.quarter import Activity
 from kit.study import Study
@@ -40,10 +41,25 @@ INTERNAL = (
 
 
 def received(study: Study) -> str:
-    """What the facility sent, and how much of it could be used."""
+    """What the facility sent, and how much of it could be used; first the sessions that could be tied to a wound."""
     rows_in, aside = int(study.account["rows_in"].sum()), int(study.account["set_aside"].sum())
-    said = f"Rows read: {rows_in:,} in {len(study.sources)} tables; {percent(rows_in - aside, rows_in)} were kept. "
-    return said + _with_a_fault(study)
+    said = f"{tied(study)} Rows read: {rows_in:,} in {study.sources['table'].nunique()} tables; "
+    return f"{said}{percent(rows_in - aside, rows_in)} were kept. {_with_a_fault(study)}"
+
+
+def tied(study: Study) -> str:
+    """How many of the sessions could be tied to a wound, and what became of those that could not."""
+    account = study.account.set_index("table").loc["sessions"]
+    faults = study.faults[study.faults["table"] == "sessions"].groupby("fault")["source_row"].nunique()
+    several, none = (int(faults.get(name, 0)) for name in ("astray", "unmatched"))
+    linked = study.sessions.loc[study.sessions["tied"] == LINKED, "source_row"].nunique()
+    rows = int(account["rows_in"])
+    if not rows:
+        return "The export holds no sessions."
+    said = f"Sessions tied to a wound: {percent(rows - several - none, rows)}"
+    if not linked + several + none:
+        return f"{said}; each names its own."
+    return f"{said}, {linked} of them by person and site; {several} may be of several wounds, {none} fit none."
 
 
 def rows_used(study: Study) -> str:

@@ -19,6 +19,7 @@ from kit.wounds.episodes import episodes
 from kit.wounds.staging import stage_course
 
 PLAN_NAME = "study-plan.toml"
+MAP_NAME = "columns.toml"
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,8 +27,8 @@ class Study:
     """Everything a question may be asked of. Tables have the vocabulary's columns and `source_row`.
 
     `measurements` has `size` and `size_from` besides; `episodes` is one row a wound, `stages` one row a staged
-    measurement; `faults` and `account` tell what became of every row of the export, `houses` (table, source_row,
-    facility) whose row it was, as far as its person can be found; `sources` names the files.
+    measurement; `faults` and `account` tell what became of every row of the export, `houses` (table, source_row, file,
+    row, facility) where it stood and whose it was, as far as its person can be found; `sources` names the files.
     Where no session has a status (`status_recorded` is False) all of them count as given.
     """
 
@@ -55,7 +56,7 @@ class Study:
     @property
     def fingerprint(self) -> str:
         """Twelve hexadecimal digits that change with any file of the export."""
-        joined = "".join(sorted(self.sources["table"] + self.sources["sha256"]))
+        joined = "".join(sorted(set(self.sources["table"] + self.sources["sha256"])))
         return hashlib.sha256(joined.encode()).hexdigest()[:12]
 
     @property
@@ -116,18 +117,35 @@ def _rows_of(study: Study, facility: str) -> dict[str, pd.DataFrame]:
 def read_study(export: str | Path, plan: str | Path = "", columns: str | Path = "") -> Study:
     """The study of an export: a folder or workbook, its plan, and a column map where it does not use our names.
 
-    Without `plan`, `study-plan.toml` in the export's folder is the plan. Reading the same files twice in one process
-    costs once.
+    Without `plan`, `study-plan.toml` in the export's folder is the plan; without `columns`, `columns.toml` there is the
+    map, if there is one. Reading the same files twice in one process costs once.
 
     Raises ExportError (also MapError) and PlanError, each in one line that never quotes a value of the export.
     """
     export = Path(export)
-    folder = export if export.is_dir() else export.parent
-    plan = Path(plan) if str(plan) else folder / PLAN_NAME
-    files = sorted(file for file in folder.glob("*") if file.is_file()) if export.is_dir() else [export]
+    plan, map_file = plan_of(export, plan), map_of(export, columns)
+    files = sorted(file for file in folder_of(export).glob("*") if file.is_file()) if export.is_dir() else [export]
     stamps = tuple((str(file), file.stat().st_mtime_ns, file.stat().st_size) for file in files if file.exists())
-    rules = tuple(file.read_bytes() if file.is_file() else b"" for file in (plan, Path(columns)))
-    return _read_once(export, plan, Path(columns) if str(columns) else None, stamps, rules)
+    rules = tuple(file.read_bytes() if file and file.is_file() else b"" for file in (plan, map_file))
+    return _read_once(export, plan, map_file, stamps, rules)
+
+
+def folder_of(export: Path) -> Path:
+    """Where an export's plan and map lie: in its folder, or beside its workbook."""
+    return export if export.is_dir() else export.parent
+
+
+def plan_of(export: Path, plan: str | Path = "") -> Path:
+    """The file of the study plan: the one named, else the one that lies with the export."""
+    return Path(plan) if str(plan) else folder_of(Path(export)) / PLAN_NAME
+
+
+def map_of(export: Path, columns: str | Path = "") -> Path | None:
+    """The file of the column map: the one named, else the one that lies with the export; None where there is none."""
+    beside = folder_of(Path(export)) / MAP_NAME
+    if str(columns):
+        return Path(columns)
+    return beside if beside.is_file() else None
 
 
 @lru_cache(maxsize=2)
@@ -153,21 +171,18 @@ def study_of(raw: dict[str, RawTable], plan: Plan) -> Study:
         account=cleaned.account,
         houses=pd.concat([_houses(table, tables) for table in raw.values()], ignore_index=True),
         status_recorded=status_recorded,
-        sources=pd.DataFrame(
-            [(table.table, table.file, table.sha256, len(table.rows)) for table in raw.values()],
-            columns=["table", "file", "sha256", "rows_in"],
-        ),
+        sources=pd.concat([table.sources.assign(table=table.table) for table in raw.values()], ignore_index=True),
     )
 
 
 def _houses(raw: RawTable, tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
-    """Table, source_row and facility of every row read: that of the resident it names, else of its wound's."""
+    """Of every row read: table, source_row, file, row, and the facility of the resident it names or of its wound's."""
     rows, nobody = raw.rows, pd.Series(None, index=raw.rows.index, dtype=object)
     home = tables["residents"].set_index("resident")["facility"]
     owner = tables["wounds"].set_index("wound")["resident"]
     person = rows["resident"].where(rows["resident"] != "", None) if "resident" in rows else nobody
     person = person.where(person.notna(), rows["wound"].map(owner).astype(object)) if "wound" in rows else person
-    return pd.DataFrame({"table": raw.table, "source_row": rows["source_row"], "facility": person.map(home)})
+    return rows[["source_row", "file", "row"]].assign(table=raw.table, facility=person.map(home))
 
 
 def _with_status(tables: dict[str, pd.DataFrame]) -> tuple[dict[str, pd.DataFrame], bool]:

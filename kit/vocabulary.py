@@ -13,6 +13,7 @@ SITES = (
     "sacrum", "coccyx", "ischium", "trochanter", "buttock", "hip", "back", "heel", "ankle", "foot", "toe",
     "leg", "elbow", "shoulder", "head", "abdomen", "other",
 )  # fmt: skip
+SIDES = ("left", "right", "middle")
 REASONS_MISSED = (
     "refused", "unwell", "out_of_building", "on_hold", "staff", "equipment", "supplies", "payer", "isolation",
 )  # fmt: skip
@@ -54,7 +55,7 @@ class Column:
     """One column: what it is called, what it may hold, and a sentence that a clinician can check."""
 
     name: str
-    kind: str  # pseudonym, day, number, choice, stage or flag
+    kind: str  # pseudonym, day, number, choice, site, stage, size or flag
     says: str
     unit: str = ""
     allowed: tuple[str, ...] = ()
@@ -98,6 +99,10 @@ def _choice(name: str, allowed: tuple[str, ...], says: str, required: bool = Fal
     return Column(name, "choice", says, allowed=allowed, required=required, telling=telling)
 
 
+def _site(name: str, says: str) -> Column:
+    return Column(name, "site", says, allowed=SITES)
+
+
 def _flag(name: str, says: str) -> Column:
     return Column(name, "flag", says, allowed=YES_NO)
 
@@ -130,8 +135,8 @@ WOUNDS = Table(
         _pseudonym("wound", "Pseudonym of the wound; one wound keeps it for life.", required=True),
         _pseudonym("resident", "Pseudonym of the person who has the wound.", required=True),
         _choice("kind", KINDS, "What kind of wound it is.", telling=True),
-        _choice("site", SITES, "Where on the body it is."),
-        _choice("side", ("left", "right", "middle"), "Which side of the body."),
+        _site("site", "Where on the body it is; a side may stand with it (L heel)."),
+        _choice("side", SIDES, "Which side of the body."),
         _day("onset", "Day the wound began, where known."),
         _flag("present_on_admission", "Recorded as present when the person first came in."),
     ),
@@ -146,6 +151,7 @@ MEASUREMENTS = Table(
         _pseudonym("wound", "Pseudonym of the wound measured.", required=True),
         _day("day", "Day of the measurement.", required=True),
         _choice("state", ("open", "closed"), "Open, or closed (fully covered with new skin).", telling=True),
+        Column("dimensions", "size", "Size in one cell, as charts write it (3.2 x 1.5 x 0.4, healed).", unit="cm"),
         _number("length", "cm", 0, 60, "Greatest length."),
         _number("width", "cm", 0, 60, "Greatest width square to the length."),
         _number("depth", "cm", 0, 20, "Greatest depth."),
@@ -179,7 +185,10 @@ SESSIONS = Table(
     (
         _pseudonym("wound", "Pseudonym of the wound treated."),
         _pseudonym("resident", "Pseudonym of the person treated, where no wound is named."),
-        _choice("site", SITES, "Site treated, where no wound is named."),
+        _site("site", "Site treated, where no wound is named; one cell may hold two (sacrum and L heel)."),
+        _choice("side", SIDES, "Side treated, where no wound is named."),
+        _site("also_site", "A second site treated in the same session."),
+        _choice("also_side", SIDES, "Side of the second site."),
         _day("day", "Day of the session.", required=True),
         _choice("modality", ("stimulation", "ultrasound", "other"), "What was applied.", required=True, telling=True),
         _choice("setup", ("monopolar", "bipolar"), "Electrode set-up (stimulation only)."),

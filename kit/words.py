@@ -95,8 +95,12 @@ def _week(moment: float) -> str:
 
 
 def share(part: int, whole: int) -> str:
-    """A whole percentage: `64%`; "none" of nothing."""
-    return "none" if not whole else f"{100 * part / whole:.0f}%"
+    """A whole percentage: `64%`; "none" of nothing. 100% is all of them, 0% none of them."""
+    if not whole:
+        return "none"
+    rounded = f"{100 * part / whole:.0f}"
+    between = {"100": "over 99", "0": "under 1"} if 0 < part < whole else {}
+    return f"{between.get(rounded, rounded)}%"
 
 
 def percent(part: int, whole: int) -> str:

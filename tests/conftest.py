@@ -153,7 +153,21 @@ def _measurements():
 
 def _sessions():
     """Three a week from the eighth day on; of five the fourth is missed, of seven the sixth is cut short."""
-    rows = [["wound", "day", "modality", "setup", "minutes", "status", "reason", "reaction", "therapist"]]
+    rows = [
+        [
+            "wound",
+            "day",
+            "modality",
+            "setup",
+            "minutes",
+            "status",
+            "reason",
+            "reaction",
+            "therapist",
+            "resident",
+            "site",
+        ]
+    ]
     for n in [*MONOPOLAR, *ULTRASOUND]:
         what = ["stimulation", "monopolar"] if n in MONOPOLAR else ["ultrasound", ""]
         ends = min(last_day(n) + 1, entry(n) + 7 * weeks(n))
@@ -161,7 +175,7 @@ def _sessions():
         for turn, day in enumerate(days):
             became = ["shortened", "unwell", "pain"] if turn % 7 == 5 else ["given", "", "none"]
             became = ["missed", "refused", ""] if turn % 5 == 3 else became
-            rows.append([wound(n), text(day), *what, 45, *became, "pt-reed-1"])
+            rows.append([wound(n), text(day), *what, 45, *became, "pt-reed-1", "", ""])
     return rows
 
 
@@ -183,8 +197,9 @@ def _plant_faults(tables):
     rows += [["sessions.csv", len(sessions) + 1, "astray"], ["sessions.csv", len(sessions) + 2, "blank"]]
     measured += bad.values()
     measured.append([wound(3), text(entry(3) + 3), "open", 1, 3.33, -7.7717, "purplish", "pa-fern-1"])  # kept, marked
-    sessions.append(["", text(300), "ultrasound", "", 45, "given", "", "none", "pt-reed-1"])
-    sessions.append([wound(2), "", "ultrasound", "", 45, "given", "", "none", "pt-reed-1"])
+    # Of the two wounds of resident 1 the first closes on day 134, and the second is measured from day 144 on.
+    sessions.append(["", text(132), "ultrasound", "", 45, "given", "", "none", "pt-reed-1", resident(1), "sacrum"])
+    sessions.append([wound(2), "", "ultrasound", "", 45, "given", "", "none", "pt-reed-1", "", ""])
     return rows
 
 

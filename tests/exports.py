@@ -108,3 +108,10 @@ def cleaned(plan: str = PLAN, columns: str = "", **tables: str) -> Cleaned:
 def lines(faults: pd.DataFrame) -> list[tuple[str, int, str]]:
     """The faults as (table, row, fault), in that order."""
     return list(faults[["table", "source_row", "fault"]].itertuples(index=False, name=None))
+
+
+def raw_table(name: str, places: dict, rows: pd.DataFrame) -> RawTable:
+    """A table as the readers hand it on, from one file and numbered from row 2."""
+    file, numbers = f"{name}.csv", range(2, len(rows) + 2)
+    sources = pd.DataFrame({"file": [file], "sha256": [""], "rows_in": [len(rows)]})
+    return RawTable(name, places, rows.assign(source_row=numbers, file=file, row=numbers), sources)

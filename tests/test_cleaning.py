@@ -1,5 +1,6 @@
 """Cleaning: each fault is found in its row, a clean export has none, and no row is lost whatever the tables hold."""
 
+from dataclasses import replace
 from io import StringIO
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 from kit.faults import FAULTS, SET_ASIDE
 from kit.intake.cleaning import clean
 from kit.intake.mapping import Place
-from kit.intake.readers import RawTable, read_export
+from kit.intake.readers import read_export
 from kit.intake.screening import screen
 from kit.plan import date_of
 from kit.study import study_of
@@ -29,6 +30,7 @@ from tests.exports import (
     lines,
     plan_of,
 )
+from tests.exports import raw_table as numbered
 
 slow = settings(deadline=None, derandomize=True, max_examples=12)
 
@@ -152,9 +154,62 @@ def test_without_a_residents_table_nobody_is_an_orphan_for_lack_of_it():
     assert faults(residents=None, departures="resident,day,reason\nR9,12,left\n") == [("departures", 2, "orphan")]
 
 
-def test_astray_a_session_without_a_wound():
-    sessions = "wound,resident,site,day,modality\n,R1,sacrum,12,ultrasound\nW1,R1,,12,ultrasound\n"
-    assert faults(sessions=sessions) == [("sessions", 2, "astray")]
+SESSIONS = "wound,resident,site,day,modality\n"
+TWO_ON_R1 = more(WOUNDS, "W3,R1,venous,leg")
+OF_TWO = more(MEASUREMENTS, "W3,10,open,2,1")
+
+
+def test_astray_a_session_that_two_wounds_of_its_person_fit():
+    sessions = SESSIONS + ",R1,,12,ultrasound\n,R1,leg,12,ultrasound\n"
+    found = faults(wounds=TWO_ON_R1, measurements=OF_TWO, sessions=sessions)
+    assert found == [("sessions", 2, "astray")]
+
+
+def test_unmatched_a_session_of_nobody_or_of_a_site_without_a_wound():
+    sessions = SESSIONS + ",,sacrum,12,ultrasound\n,R1,head,12,ultrasound\n,R1,sacrum,12,ultrasound\n"
+    assert faults(sessions=sessions) == [("sessions", 2, "unmatched"), ("sessions", 3, "unmatched")]
+
+
+def test_unmatched_a_session_after_the_wound_that_it_would_fit_had_closed():
+    # W1 is measured closed on day 24, and on day 31 the size says open: a slip must never heal a wound.
+    sessions = SESSIONS + ",R1,sacrum,30,ultrasound\n"
+    assert faults(sessions=sessions) == [("sessions", 2, "unmatched")]
+    contrary = more(MEASUREMENTS, "W1,31,closed,1,1")
+    assert faults(sessions=sessions, measurements=contrary) == [("measurements", 7, "contrary")]
+
+
+def test_a_session_that_names_person_and_site_is_tied_to_its_wound_and_kept():
+    out = cleaned(sessions=SESSIONS + ",R1,sacrum,12,ultrasound\nW1,,,13,ultrasound\n")
+    assert out.tables["sessions"][["wound", "tied"]].to_numpy().tolist() == [["W1", "linked"], ["W1", "named"]]
+    assert lines(out.faults) == []
+
+
+def test_a_session_of_two_sites_is_two_sessions_of_one_row():
+    sessions = SESSIONS + ",R1,sacrum and leg,12,ultrasound\n"
+    out = cleaned(wounds=TWO_ON_R1, measurements=OF_TWO, sessions=sessions)
+    assert out.tables["sessions"][["source_row", "wound"]].to_numpy().tolist() == [[2, "W1"], [2, "W3"]]
+    account = out.account.set_index("table").loc["sessions"]
+    assert (account["rows_in"], account["kept"], account["set_aside"]) == (1, 1, 0)
+
+
+def test_a_session_of_two_sites_that_fit_one_wound_is_one_session():
+    # Sacrum and coccyx are one region, and R1 has one wound there.
+    out = cleaned(sessions=SESSIONS + ",R1,coccyx and sacrum,12,ultrasound\n")
+    assert out.tables["sessions"]["wound"].tolist() == ["W1"]
+    assert lines(out.faults) == []
+
+
+def test_duplicate_a_session_told_with_and_without_its_wound():
+    sessions = SESSIONS + "W1,R1,sacrum,12,ultrasound\n,R1,sacrum,12,ultrasound\n"
+    out = cleaned(sessions=sessions)
+    assert lines(out.faults) == [("sessions", 3, "duplicate")]
+    assert out.account.set_index("table").loc["sessions", "kept"] == 1
+
+
+def test_unseen_a_cell_that_says_the_wound_was_not_looked_at():
+    frame, found = measured("W1,10,3 x 2", "W1,17,refused", "W1,24,2 x 1", head="wound,day,dimensions")
+    assert found == [(3, "unseen")]
+    assert frame["size"].tolist() == [3 * 2, 2 * 1]
 
 
 def test_astray_a_surgical_closure_of_one_of_several_wounds():
@@ -224,8 +279,9 @@ def test_after_death_nothing_and_on_the_day_of_death_everything():
         departures="resident,day,reason\nR2,40,died\nR2,41,died\nR2,45,left\n",
     ) == [
         ("departures", 3, "after_death"), ("departures", 4, "after_death"), ("measurements", 8, "after_death"),
-        ("procedures", 2, "after_death"), ("sessions", 3, "after_death"), ("spans", 2, "after_death"),
-        ("spans", 3, "after_death"),
+        ("procedures", 2, "after_death"), ("sessions", 3, "after_death"),
+        ("sessions", 4, "closed_before"),  # of the living, but W1 closed on day 24
+        ("spans", 2, "after_death"), ("spans", 3, "after_death"),
     ]  # fmt: skip
 
 
@@ -317,6 +373,7 @@ def test_a_return_that_is_recorded_stands():
 FOUND_ELSEWHERE = {
     "unreadable", "negative", "impossible", "garbled", "unknown",  # one cell shows them: screening
     "backstaged", "reopened", "vanished",  # the wound's course shows them: study
+    "jump", "outlying", "copied", "late", "closed_before", "merged", "split", "renamed",  # other rows: test_courses
 }  # fmt: skip
 
 
@@ -391,9 +448,13 @@ def test_without_a_calendar_days_count_from_each_persons_first_record():
 WORDS = {
     "pseudonym": st.sampled_from(["R1", "R2", "W1", "W2", "W3", "", "-", "x y9"]),
     "day": st.sampled_from(["1", "8", "15", "150", "200", "201", "", "soon", "1.5"]),
-    "number": st.sampled_from(["0", "1", "2.5", "7", "-1", "999", "", "3,5", "<1", "nan", "inf"]),
+    # A column in which most numbers have a decimal comma stops the run.
+    "number": st.sampled_from(["0", "1", "2.5", "7", "-1", "999", "", "1,234", "<1", "nan", "inf"]),
     "stage": st.sampled_from(["2", "3", "UTD", "", "2-3"]),
     "flag": st.sampled_from(["yes", "no", "", "maybe"]),
+    "site": st.sampled_from(["sacrum", "coccyx", "L heel", "sacrum and left heel", "", "the moon"]),
+    # Sizes of which many cannot be read stop the run.
+    "size": st.sampled_from(["3 x 2", "2 x 1 x 0.5", "healed", "refused", ""]),
 }
 OFTEN = {"resident": ["R1", "R2"], "wound": ["W1", "W2", "W3"]}
 
@@ -425,11 +486,11 @@ def exports(draw):
 def raw_table(name, texts, **places):
     """A table as the readers hand it on, numbered from row 2; needs at least one readable day."""
     places = {column: Place(column=column) for column in texts} | places
-    rows = texts.reset_index(drop=True).assign(source_row=range(2, len(texts) + 2))
+    rows = texts.reset_index(drop=True)
     days = [c.name for c in TABLES[name].columns if c.kind == "day" and c.required]
     if len(rows) and days:
         rows.loc[0, days] = "1"  # a column of which no day can be read stops the run
-    return RawTable(name, f"{name}.csv", "", places, rows)
+    return numbered(name, places, rows)
 
 
 @slow
@@ -441,7 +502,7 @@ def test_no_row_is_lost_and_none_is_both_kept_and_set_aside(raw):
         came = set(raw[name].rows["source_row"]) if name in raw else set()
         kept = list(out.tables[name]["source_row"])
         gone = set(aside.loc[aside["table"] == name, "source_row"])
-        assert len(kept) == len(set(kept))
+        assert len(kept) == len(set(kept)) or name == "sessions"  # one row may tell of two wounds
         assert (set(kept) | gone, set(kept) & gone) == (came, set())
         assert set(out.faults.loc[out.faults["table"] == name, "source_row"]) <= came
 
@@ -460,9 +521,7 @@ def test_the_order_of_rows_does_not_matter(raw, random):
     def shuffled(table):
         rows = list(range(len(table.rows)))
         random.shuffle(rows)
-        return RawTable(
-            table.table, table.file, table.sha256, table.places, table.rows.iloc[rows].reset_index(drop=True)
-        )
+        return replace(table, rows=table.rows.iloc[rows].reset_index(drop=True))
 
     plan = plan_of(PLAN)
     one = clean(screen(raw, plan), plan)
@@ -474,7 +533,8 @@ def test_the_order_of_rows_does_not_matter(raw, random):
 
 
 def unnumbered(frame):
-    return frame.drop(columns="source_row")
+    """Without what tells where and how a row was written down."""
+    return frame.drop(columns=["source_row", "tied"], errors="ignore")
 
 
 def counted(found):

@@ -123,7 +123,7 @@ def test_a_header_that_serves_two_needs_the_words_of_both():
         ('column = "L"', 'column = "Seen on"', "measurements: day and length name the same column; keep one of them"),
         ('resident = " Person "\n', "", "wounds: resident is needed and not mapped; name the column that holds it"),
         ('"Wunden.csv"', '"../Wunden.csv"', "wounds: file must be the bare name of a file that lies in the export's"),
-        ('" Person "', '"  "', "wounds.columns.resident.column: String should have at least 1 character"),
+        ('" Person "', '"  "', "wounds.columns.resident: name one column, or several under join, or sheet_name = true"),
     ],
 )
 def test_a_map_that_cannot_be_followed_says_where_and_what_is_known(old, new, said):

@@ -443,7 +443,7 @@ def test_the_page_says_when_it_was_made_and_of_when_its_last_record_is(found, st
 
 
 def test_where_all_is_well_no_fault_was_found_and_no_row_set_aside():
-    seen = [f"W{n} {day} 4 3 open" for n in (1, 2, 3) for day in range(10, 150, 10)]
+    seen = [f"W{n} {day} {4 - day / 100:.1f} 2 open" for n in (1, 2, 3) for day in range(10, 150, 10)]
     found, told = small_page(
         measurements="wound day length width state\n" + "\n".join(seen),
         departures="resident day reason\nR1 150 left\nR2 150 left\nR3 150 left\n",

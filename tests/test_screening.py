@@ -1,15 +1,16 @@
 """Screening: each kind of cell is read as meant or not at all; a pseudonym that looks like somebody stops the run."""
 
+from datetime import date
+
 import pandas as pd
 import pytest
 
 from kit.faults import ExportError
-from kit.intake.mapping import DAY_FORMATS, DAY_NUMBER, Place
-from kit.intake.readers import RawTable
+from kit.intake.mapping import DAY_FORMATS, DAY_NUMBER, SERIAL, Place
 from kit.intake.screening import screen
 from kit.plan import day_of
 from kit.vocabulary import TABLES
-from tests.exports import CALENDAR, PLAN, SAFE_HARBOR, lines, plan_of, screened
+from tests.exports import CALENDAR, PLAN, SAFE_HARBOR, lines, plan_of, raw_table, screened
 from tests.test_mapping import SHARED
 
 FILLED = {"pseudonym": "X-1", "day": "10", "choice": "", "number": "", "stage": "", "flag": ""}
@@ -23,7 +24,7 @@ def screen_column(table, column, *cells, plan=PLAN, **place):
     places = {name: Place(column=f"their {name}") for name in rows} | {column: Place(column=f"their {column}", **place)}
     if plan == CALENDAR:
         rows = rows.replace({"10": "2026-01-10"})
-    raw = RawTable(table, f"{table}.csv", "", places, rows.assign(source_row=range(2, len(rows) + 2)))
+    raw = raw_table(table, places, rows)
     out = screen({table: raw}, plan_of(plan))
     return out.tables[table], [(row, fault) for _, row, fault in lines(out.faults)]
 
@@ -275,12 +276,24 @@ def test_a_flag_in_another_word_is_unknown_unless_the_map_knows_it():
 # --- days ---
 
 
-@pytest.mark.parametrize("written", [written for written in DAY_FORMATS if written != DAY_NUMBER])
+@pytest.mark.parametrize("written", [written for written, pattern in DAY_FORMATS.items() if pattern])
 def test_a_day_in_every_declared_format_is_a_whole_day_number(written):
     moment = pd.Timestamp("2026-03-09")
     values, faults = typed("measurements", "day", moment.strftime(DAY_FORMATS[written]), plan=CALENDAR, format=written)
     assert values == [day_of(moment.date())]
     assert faults == []
+
+
+def test_a_spreadsheet_counts_days_from_the_end_of_1899():
+    """A spreadsheet that shows 9 March 2026 holds 46090 (ECMA-376, 18.17.4.1: day 1 is 1 January 1900)."""
+    values, faults = typed("measurements", "day", "46090", "46091", plan=CALENDAR, format=SERIAL)
+    assert values == [day_of(date(2026, 3, 9)), day_of(date(2026, 3, 10))]
+    assert faults == []
+
+
+def test_a_number_that_no_spreadsheet_counts_to_is_no_day():
+    values, faults = typed("measurements", "entered", "46090", "45", plan=CALENDAR, format=SERIAL)
+    assert (values[1], faults) == (None, ["garbled"])
 
 
 def test_days_may_lack_their_leading_zeros_and_carry_a_time():
@@ -449,6 +462,6 @@ def test_the_dash_of_a_needed_pseudonym_costs_the_row():
 
 
 def test_a_needed_word_outside_the_list_costs_the_row():
-    frame, faults = screen_column("sessions", "modality", "laser", "ultrasound", "")
+    frame, faults = screen_column("sessions", "modality", "leeches", "ultrasound", "")
     assert list(frame["modality"]) == ["ultrasound"]
     assert faults == [(2, "unreadable"), (4, "blank")]

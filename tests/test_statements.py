@@ -66,7 +66,10 @@ def test_rows_kept_and_rows_with_a_fault_are_counted(study, invented):
     rows = sum(invented.rows.values())
     # 7 set aside; one row had its length and width exchanged; the same row lost a depth and a word
     share = f"{100 * (rows - 7) / rows:.0f}% ({rows - 7} of {rows})"
-    expected = f"Rows read: {rows} in 5 tables; {share} were kept. "
+    sessions = invented.rows["sessions"]
+    tied = f"Sessions tied to a wound: over 99% ({sessions - 1} of {sessions}), "
+    tied += "0 of them by person and site; 1 may be of several wounds, 0 fit none. "
+    expected = f"{tied}Rows read: {rows} in 5 tables; {share} were kept. "
     faults = "Rows with a fault: 7 set aside, 1 repaired, 1 kept with a mark; each is named in faults.csv."
     assert received(study) == expected + faults
 
@@ -74,7 +77,24 @@ def test_rows_kept_and_rows_with_a_fault_are_counted(study, invented):
 def test_an_export_without_a_fault_says_so():
     study = drawn("wound day length width state\nW1 10 4 3 open\nW1 190 2 2 open\n")
     # 1 wound and 2 measurements
-    assert received(study) == "Rows read: 3 in 2 tables; 100% (3 of 3) were kept. No fault was found."
+    nothing = "The export holds no sessions. "
+    assert received(study) == nothing + "Rows read: 3 in 2 tables; 100% (3 of 3) were kept. No fault was found."
+
+
+def test_the_share_of_sessions_tied_to_a_wound_is_said_first():
+    study = drawn(
+        "wound day length width state\nW1 10 4 3 open\nW2 10 4 3 open\nW3 10 4 3 open\n",
+        wounds="wound resident kind site\nW1 R1 venous leg\nW2 R2 venous leg\nW3 R2 venous leg\n",
+        sessions="wound resident site day modality\n"
+        "W1 . . 12 ultrasound\n"  # names its wound
+        ". R1 leg 13 ultrasound\n"  # the one wound on that leg
+        ". R2 leg 13 ultrasound\n"  # two wounds there
+        ". R1 heel 13 ultrasound\n",  # none there
+    )
+    assert received(study).startswith(
+        "Sessions tied to a wound: 50% (2 of 4), 1 of them by person and site; 1 may be of several wounds, "
+        "1 fit none. "
+    )
 
 
 # --- who had which care ---

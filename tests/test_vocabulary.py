@@ -8,10 +8,10 @@ import pytest
 from kit.faults import FAULTS, MARKED, REPAIRED, SET_ASIDE
 from kit.intake.mapping import read_map
 from kit.plan import plan_keys
-from kit.vocabulary import STAGES, TABLES, UNITS, UNKNOWN, YES_NO, dictionary
+from kit.vocabulary import SITES, STAGES, TABLES, UNITS, UNKNOWN, YES_NO, dictionary
 
 README = Path(__file__).parent.parent / "README.md"
-KINDS = {"pseudonym", "day", "number", "choice", "stage", "flag"}
+KINDS = {"pseudonym", "day", "number", "choice", "stage", "flag", "site", "size"}
 COLUMNS = [(table, column) for table in TABLES.values() for column in table.columns]
 NAMES = [f"{table.name}.{column.name}" for table, column in COLUMNS]
 every_table = pytest.mark.parametrize("table", TABLES.values(), ids=TABLES)
@@ -46,9 +46,9 @@ def test_a_column_has_a_plain_name_a_known_kind_and_a_sentence(table, column):
 
 @every_column
 def test_a_closed_list_holds_plain_words_once_each_and_unknown_is_none_of_them(table, column):
-    listed = {"choice": column.allowed, "stage": STAGES, "flag": YES_NO}.get(column.kind, ())
+    listed = {"choice": column.allowed, "stage": STAGES, "flag": YES_NO, "site": SITES}.get(column.kind, ())
     assert column.allowed == listed
-    assert (len(listed) >= 2) == (column.kind in ("choice", "stage", "flag"))
+    assert (len(listed) >= 2) == (column.kind in ("choice", "stage", "flag", "site"))
     assert len(set(listed)) == len(listed)
     assert UNKNOWN not in listed
     assert all(re.fullmatch(r"[a-z0-9]+(_[a-z0-9]+)*", word) for word in listed)
@@ -60,7 +60,7 @@ def test_a_number_has_a_known_unit_and_limits_and_nothing_else_has(table, column
         assert column.unit in UNITS
         assert float("-inf") < column.low < column.high < float("inf")
     else:
-        assert column.unit == ("day" if column.kind == "day" else "")
+        assert column.unit == {"day": "day", "size": "cm"}.get(column.kind, "")
         assert (column.low, column.high) == (float("-inf"), float("inf"))
 
 

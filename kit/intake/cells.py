@@ -22,12 +22,11 @@ Typed = tuple[pd.Series, dict[str, pd.Series]]
 class Cells:
     """One column of an export. `words` holds every distinct text, `spread` the place in it of each row's text."""
 
-    file: str
+    raw: RawTable
     column: Column
     place: Place
     words: pd.Series
     spread: np.ndarray
-    source_row: np.ndarray
     elsewhere: frozenset[str]  # words that say something to another of our columns under the same header
 
     @cached_property
@@ -49,7 +48,7 @@ class Cells:
     @property
     def where(self) -> str:
         """File and column, for a message."""
-        return f"{self.file}, column {self.place.column}"
+        return f"{self.raw.file}, column {self.place.says}"
 
     def rows(self, which: pd.Series) -> int:
         """How many cells hold one of these words."""
@@ -57,21 +56,21 @@ class Cells:
 
     def first(self, which: pd.Series) -> str:
         """File, row and column of the first cell that holds one of these words, for a message."""
-        row = self.source_row[which.to_numpy()[self.spread].argmax()]
-        return f"{self.file} row {row}, column {self.place.column}"
+        first = int(which.to_numpy(dtype=bool)[self.spread].argmax())
+        return f"{self.raw.where(first)}, column {self.place.says}"
 
 
 def cells_of(raw: RawTable, column: Column) -> Cells:
     """The cells of a mapped column of a table."""
     spread, words = pd.factorize(raw.rows[column.name])
-    source_row, texts = raw.rows["source_row"].to_numpy(), pd.Series(words, dtype=object)
-    return Cells(raw.file, column, raw.places[column.name], texts, spread, source_row, _elsewhere(raw, column))
+    texts = pd.Series(words, dtype=object)
+    return Cells(raw, column, raw.places[column.name], texts, spread, _elsewhere(raw, column))
 
 
 def _elsewhere(raw: RawTable, column: Column) -> frozenset[str]:
     """The words that others of our columns read under this header; a telling column must know every word itself."""
     header = raw.places[column.name].column
-    others = [name for name, place in raw.places.items() if place.column == header and name != column.name]
+    others = [name for name, place in raw.places.items() if header and place.column == header and name != column.name]
     if column.telling:
         return frozenset()
     listed = TABLES[raw.table].column

@@ -8,8 +8,9 @@ import pandas as pd
 
 from kit.faults import SET_ASIDE, found, together
 from kit.intake import contradictions as says
-from kit.intake import sizes
+from kit.intake import courses, sizes
 from kit.intake.contradictions import DATED, Tables
+from kit.intake.linking import NONE, SEVERAL, link
 from kit.intake.screening import Screened
 from kit.plan import Plan
 
@@ -47,14 +48,17 @@ def clean(screened: Screened, plan: Plan) -> Cleaned:
     """Tables without contradictions, each in the order of its key, and an account in which no row is missing.
 
     `measurements` gains `size` (cm2: by the plan's rule from length and width, else the recorded area) and
-    `size_from` (rectangle, ellipse, tracing). Where the export shares no calendar, days are recounted from each
-    person's first record. A row that is set aside is told by that alone: its marks would speak of a row that is gone.
+    `size_from` (rectangle, ellipse, tracing), `sessions` `tied` (see `kit.intake.linking.link`). Where the export
+    shares no calendar, days are recounted from each person's first record. A row that is set aside is told by that
+    alone: its marks would speak of a row that is gone.
     """
     bench = _Bench(screened)
-    _once_and_tied(bench)
+    _once_and_owned(bench)
     _closed_by_surgery(bench)
     _possible_in_time(bench, plan)
     _measured(bench, plan)
+    _linked(bench)
+    _on_course(bench, plan)
     _back_from_hospital(bench, plan)
     tables = says.from_first_record(bench.tables) if plan.cutoff is None else bench.tables
     tables = {name: frame.reset_index(drop=True) for name, frame in tables.items()}
@@ -62,19 +66,22 @@ def clean(screened: Screened, plan: Plan) -> Cleaned:
     return Cleaned(tables, faults, _account(tables, faults))
 
 
-def _once_and_tied(bench: _Bench) -> None:
+def _once_and_owned(bench: _Bench) -> None:
     """Each thing stands once and belongs to somebody. An absent residents table can own nobody."""
     for name, frame in bench.tables.items():
         bench.set_aside(name, says.repeated(frame, name), "duplicate")
     tables = bench.tables
-    bench.set_aside("sessions", tables["sessions"]["wound"].isna(), "astray")
     bench.set_aside("spans", tables["spans"][["wound", "resident"]].isna().all(axis=1), "blank")
-    people = tables["residents" if len(tables["residents"]) else "wounds"]["resident"]
-    bench.set_aside("wounds", says.ownerless(tables["wounds"], people), "orphan")
+    bench.set_aside("wounds", says.ownerless(tables["wounds"], _people(tables)), "orphan")
     for name in ("residents", "wounds"):
         bench.set_aside(name, says.clashing(tables[name], name), "clash")
+    people = _people(tables)  # without a residents table, fewer now
     for name in DATED:
         bench.set_aside(name, says.ownerless(tables[name], people, tables["wounds"]["wound"]), "orphan")
+
+
+def _people(tables: Tables) -> pd.Series:
+    return tables["residents" if len(tables["residents"]) else "wounds"]["resident"]
 
 
 def _closed_by_surgery(bench: _Bench) -> None:
@@ -108,6 +115,7 @@ def _possible_in_time(bench: _Bench, plan: Plan) -> None:
 def _measured(bench: _Bench, plan: Plan) -> None:
     """Every measurement has one size and one state."""
     name, tables = "measurements", bench.tables
+    _in_one_unit(bench)
     where = sizes.swapped(tables[name])
     bench.mark(name, where, "swapped", "width")
     tables[name] = sizes.exchanged(tables[name], where)
@@ -120,6 +128,48 @@ def _measured(bench: _Bench, plan: Plan) -> None:
     where = sizes.wrongly_staged(tables[name], tables["wounds"])
     bench.mark(name, where, "staged", "stage")
     bench.change(name, stage=tables[name]["stage"].mask(where))
+
+
+def _in_one_unit(bench: _Bench) -> None:
+    """A slip of unit is undone before anything is made of the sizes: before sides are exchanged, or a clash decided."""
+    name = "measurements"
+    factors = sizes.slips_of_unit(bench.tables[name])
+    slipped = factors != 1
+    both = slipped.all(axis=1)
+    bench.mark(name, both, "jump")
+    for side in factors:
+        bench.mark(name, slipped[side] & ~both, "jump", side)
+    bench.tables[name] = sizes.divided(bench.tables[name], factors)
+
+
+def _linked(bench: _Bench) -> None:
+    """Sessions that name person and site are tied to the one wound that fits, once it is known when each was open."""
+    name, tables = "sessions", bench.tables
+    sessions, how = link(tables[name], tables["wounds"], tables["measurements"])
+    tables[name] = says.in_order(sessions.assign(tied=how), name)
+    bench.set_aside(name, tables[name]["tied"] == SEVERAL, "astray")
+    bench.set_aside(name, tables[name]["tied"] == NONE, "unmatched")
+    # Two sites of one row may fit the same wound, and a row that names its wound may tell of the same session.
+    again = says.repeated(tables[name], name) | tables[name].duplicated(["source_row", "wound"])
+    rows = tables[name]["source_row"]
+    bench.mark(name, again & ~rows.isin(rows[~again]) & ~rows.duplicated(), "duplicate")
+    tables[name] = tables[name][~again]
+
+
+def _on_course(bench: _Bench, plan: Plan) -> None:
+    """What a row shows only beside others is marked, and nothing is changed by it."""
+    tables = bench.tables
+    wounds, measurements, departures = tables["wounds"], tables["measurements"], tables["departures"]
+    bench.mark("measurements", sizes.outlying(measurements), "outlying")
+    bench.mark("measurements", courses.copied(measurements), "copied")
+    bench.mark("measurements", courses.late(measurements), "late", "entered")
+    bench.mark("measurements", courses.open_after_surgery(measurements, departures), "closed_before")
+    treated = courses.treated_when_closed(tables["sessions"], measurements, departures)
+    bench.mark("sessions", treated, "closed_before")
+    bench.mark("wounds", courses.merged(wounds, measurements, departures), "merged")
+    bench.mark("wounds", courses.split(wounds, measurements), "split")
+    if plan.cutoff is not None:  # without a calendar nobody knows who came after whom
+        bench.mark("wounds", courses.renamed(tables), "renamed", "resident")
 
 
 def _back_from_hospital(bench: _Bench, plan: Plan) -> None:
@@ -138,7 +188,8 @@ def _told_once(faults: pd.DataFrame) -> pd.DataFrame:
 
 def _account(tables: Tables, faults: pd.DataFrame) -> pd.DataFrame:
     aside = faults[faults["fate"] == SET_ASIDE].groupby("table")["source_row"].nunique()
-    account = pd.DataFrame({"table": list(tables), "kept": [len(frame) for frame in tables.values()]})
+    kept = [frame["source_row"].nunique() for frame in tables.values()]  # a row may tell of two wounds
+    account = pd.DataFrame({"table": list(tables), "kept": kept})
     account["set_aside"] = account["table"].map(aside).fillna(0).astype("int64")
     account["rows_in"] = account["kept"] + account["set_aside"]
     return account[["table", "rows_in", "kept", "set_aside"]]

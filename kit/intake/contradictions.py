@@ -54,8 +54,8 @@ def person_of(frame: pd.DataFrame, wounds: pd.DataFrame) -> pd.Series:
     """Whom each row speaks of: the resident it names, else the one who has its wound."""
     if "wound" not in frame:
         return frame["resident"]
-    owner = frame["wound"].map(wounds.set_index("wound")["resident"])
-    return frame["resident"].fillna(owner) if "resident" in frame else owner
+    owner = frame["wound"].map(wounds.set_index("wound")["resident"]).astype(object)
+    return frame["resident"].where(frame["resident"].notna(), owner) if "resident" in frame else owner
 
 
 def after_death(frame: pd.DataFrame, day: str, people: pd.Series, departures: pd.DataFrame) -> pd.Series:

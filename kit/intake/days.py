@@ -6,10 +6,12 @@ import pandas as pd
 
 from kit.faults import ExportError
 from kit.intake.cells import Cells, Typed
-from kit.intake.mapping import DAY_FORMATS, DAY_NUMBER
+from kit.intake.mapping import DAY_FORMATS, DAY_NUMBER, SERIAL
 from kit.plan import EPOCH, Plan
 
 ISO = "YYYY-MM-DD"
+SERIALS = 20_000, 80_000  # days that a spreadsheet counts from 30 December 1899: 1954 to 2119
+SERIAL_ZERO = 36_526  # 1 January 2000 among them
 FARTHEST = 100_000  # a day number beyond 270 years is something else, most often 20260105
 
 
@@ -21,9 +23,9 @@ def read_days(cells: Cells, plan: Plan) -> Typed:
     """
     written = cells.place.format or (ISO if plan.calendar else DAY_NUMBER)
     _fits_basis(cells.where, written, plan)
-    days = _day_numbers(cells.words, written)
+    days = day_numbers(cells.words, written)
     if plan.calendar:
-        days = days.fillna(_day_numbers(cells.words, ISO))  # a real date cell of a workbook always reads so
+        days = days.fillna(day_numbers(cells.words, ISO))  # a real date cell of a workbook always reads so
     unread = days.isna() & ~cells.not_known
     if unread.any():
         _refuse_another_way(cells, days, unread, written, plan)
@@ -51,7 +53,7 @@ _CURE = {
 
 def _refuse_another_way(cells: Cells, days: pd.Series, unread: pd.Series, written: str, plan: Plan) -> None:
     """Stops where what cannot be read is a day after all, or where nothing can be read of a column that is needed."""
-    others = [other for other in DAY_FORMATS if other not in (written, DAY_NUMBER)]
+    others = [other for other in DAY_FORMATS if other not in (written, DAY_NUMBER, SERIAL)]
     dates = _fitting(cells.words[unread], others)
     if len(dates) and not plan.calendar:
         _fits_basis(cells.first(cells.words.isin(dates)), ISO, plan)
@@ -62,6 +64,11 @@ def _refuse_another_way(cells: Cells, days: pd.Series, unread: pd.Series, writte
         )
     if days.notna().any():
         return
+    if plan.calendar and len(_fitting(cells.words[unread], [SERIAL])):
+        raise ExportError(
+            f'{cells.where}: no dates, but numbers as a spreadsheet counts days; write format = "{SERIAL}" in the map, '
+            "or export dates"
+        )
     if len(_fitting(cells.words[unread], [DAY_NUMBER])):
         _fits_basis(cells.where, DAY_NUMBER, plan)
     if cells.column.required:
@@ -72,14 +79,18 @@ def _fitting(words: pd.Series, formats: list[str]) -> pd.Series:
     """The words that are days in one of these formats."""
     fits = pd.Series(False, index=words.index)
     for written in formats:
-        fits |= _day_numbers(words, written).notna()
+        fits |= day_numbers(words, written).notna()
     return words[fits]
 
 
-def _day_numbers(words: pd.Series, written: str) -> pd.Series:
+def day_numbers(words: pd.Series, written: str) -> pd.Series:
+    """The days that texts written in one format hold, as whole numbers; empty for what is none."""
     if written == DAY_NUMBER:
         numbers = pd.to_numeric(words, errors="coerce")
         return numbers.where((numbers % 1 == 0) & (numbers.abs() < FARTHEST)).astype("Int64")
+    if written == SERIAL:
+        numbers = day_numbers(words, DAY_NUMBER)
+        return numbers.where(numbers.between(*SERIALS)) - SERIAL_ZERO
     dates = words.str.replace(r"[T ]\d{1,2}:\d{2}.*$", "", regex=True)
     if written == "YYYYMMDD":
         dates = dates.where(dates.str.len() == 8)  # 2026111 could be either of two days

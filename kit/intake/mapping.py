@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from pathlib import Path
+from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
@@ -12,7 +13,7 @@ from kit.faults import ExportError
 from kit.plan import explain, read_toml
 from kit.vocabulary import TABLES, UNITS, Column, Table
 
-DAY_NUMBER = "day number"
+DAY_NUMBER, SERIAL, ASK = "day number", "Excel serial", "?"
 DAY_FORMATS = {
     "YYYY-MM-DD": "%Y-%m-%d",
     "YYYY/MM/DD": "%Y/%m/%d",
@@ -26,8 +27,16 @@ DAY_FORMATS = {
     "DD/MM/YY": "%d/%m/%y",
     "DD-MON-YYYY": "%d-%b-%Y",
     "DD-MON-YY": "%d-%b-%y",
+    "D MON YYYY": "%d %b %Y",
+    "MON D, YYYY": "%b %d, %Y",
+    SERIAL: "",
     DAY_NUMBER: "",
 }
+# Days without a year, as they stand in names of sheets and in headers; the map gives the year of the first.
+YEARLESS = {"M/D": "%m/%d/%Y", "M-D": "%m-%d-%Y", "D/M": "%d/%m/%Y", "D.M.": "%d.%m.%Y"}
+
+
+STATES = ("open", "closed", "unseen")  # what a word in place of a size may mean
 
 
 class MapError(ExportError):
@@ -39,12 +48,35 @@ class _Part(BaseModel):
 
 
 class Place(_Part):
-    """Where one of our columns stands in the export: their header, their unit, date format and words."""
+    """Where one of our columns stands in the export: their header, their unit, date format and words.
 
-    column: str = Field(min_length=1)
+    Instead of one `column`, `join` names several whose cells make one pseudonym together; `sheet_name` says that the
+    day stands in the name of the sheet. `year` is that of the first sheet or header whose day has none.
+    """
+
+    column: str = ""
+    join: tuple[str, ...] = ()
+    sheet_name: bool = False
     unit: str | None = None
     format: str | None = None
+    year: int | None = Field(default=None, ge=1990, le=2100)
     values: dict[str, str] = Field(default_factory=dict)
+
+    @property
+    def headers(self) -> tuple[str, ...]:
+        """The headers of the export that it reads."""
+        return self.join or ((self.column,) if self.column else ())
+
+    @property
+    def says(self) -> str:
+        """What a message calls it."""
+        return self.column or " + ".join(self.join) or "name of the sheet"
+
+    @model_validator(mode="after")
+    def _one_place(self) -> Place:
+        if [bool(self.column), bool(self.join), self.sheet_name].count(True) != 1:
+            raise ValueError("name one column, or several under join, or sheet_name = true")
+        return self
 
     @model_validator(mode="before")
     @classmethod
@@ -55,15 +87,41 @@ class Place(_Part):
     @classmethod
     def _format_in_full(cls, given: str | None) -> str | None:
         """m/d/yyyy is MM/DD/YYYY; what is no format that is known stays as it stands."""
-        full = re.sub(r"\b[MD]\b", lambda letter: 2 * letter[0], (given or "").upper())
-        return next((known for known in DAY_FORMATS if known.upper() == full), given)
+        return full_format(given)
+
+
+def full_format(given: str | None) -> str | None:
+    """A format as it stands in the list, however its letters are doubled; what is none stays as it stands."""
+    upper = (given or "").upper()
+    full = re.sub(r"\b[MD]\b", lambda letter: 2 * letter[0], upper)
+    known = (*DAY_FORMATS, *YEARLESS)
+    return next((name for name in known if name.upper() in (full, upper)), given)
+
+
+class Only(_Part):
+    """Which rows of a sheet are meant: those whose cell in `column` is one of `words`."""
+
+    column: str = Field(min_length=1)
+    words: tuple[str, ...] = Field(min_length=1)
+
+
+class Across(_Part):
+    """Days that stand in the headers of a wide sheet, a column each: `headers` with * where the day stands."""
+
+    headers: str = Field(default="*", pattern=r"^[^*]*\*[^*]*$")
+    format: str
+    year: int | None = Field(default=None, ge=1990, le=2100)
+    holds: str = "dimensions"
 
 
 class TableMap(_Part):
-    """One table of the export: the file or sheet that holds it, and its columns."""
+    """One table of the export: the file or sheet that holds it (with * for several alike), and its columns."""
 
     file: str | None = None
     sheet: str | None = None
+    decimal: Literal["point", "comma"] = "point"
+    only: Only | None = None
+    across: Across | None = None
     columns: dict[str, Place]
 
 
@@ -113,18 +171,39 @@ def _check_table(file: str, table: Table, mapped: TableMap) -> None:
         if name not in table.names:
             raise MapError(f"{where}.{name}: there is no such column{_nearest(name, table.names)}")
         _check_place(f"{where}.{name}", table.column(name), place)
-    missing = [column.name for column in table.columns if column.required and column.name not in mapped.columns]
+    across = _check_across(where, table, mapped)
+    given = {*mapped.columns, *across}
+    missing = [column.name for column in table.columns if column.required and column.name not in given]
     if missing:
         raise MapError(f"{where}: {missing[0]} is needed and not mapped; name the column that holds it")
     _refuse_twice(where, table, mapped)
 
 
+def _check_across(where: str, table: Table, mapped: TableMap) -> tuple[str, ...]:
+    """The columns that a wide sheet fills from its headers."""
+    if mapped.across is None:
+        return ()
+    days = {**DAY_FORMATS, **YEARLESS}
+    _check_format(f"{where}: across", full_format(mapped.across.format), mapped.across.year, days)
+    if "day" not in table.names or mapped.across.holds not in table.names:
+        raise MapError(f"{where}: a wide sheet fills day and one column of this table; write holds = that column")
+    return ("day", mapped.across.holds)
+
+
+def _check_format(where: str, given: str, year: int | None, known: dict) -> None:
+    if given == ASK:
+        raise MapError(f"{where}: more than one format fits; write which one it is, for example M/D/YYYY or D/M/YYYY")
+    _check_listed(f"{where}: format", given, known)
+    if given in YEARLESS and year is None:
+        raise MapError(f"{where}: days without a year; write year = that of the first")
+
+
 def _refuse_twice(where: str, table: Table, mapped: TableMap) -> None:
     """One header may serve several columns of words, where each says what the words mean to it."""
-    headers = dict.fromkeys(place.column for place in mapped.columns.values())
+    headers = dict.fromkeys(place.column for place in mapped.columns.values() if place.column)
     for header in headers:
         names = [name for name, place in mapped.columns.items() if place.column == header]
-        words = all(table.column(name).kind == "choice" for name in names)
+        words = all(table.column(name).kind in ("choice", "site") for name in names)
         if len(names) > 1 and not (words and all(mapped.columns[name].values for name in names)):
             cure = "keep one of them" + (", or give each its own values" if words else "")
             raise MapError(f"{where}: {' and '.join(names)} name the same column; {cure}")
@@ -133,10 +212,17 @@ def _refuse_twice(where: str, table: Table, mapped: TableMap) -> None:
 def _check_place(where: str, column: Column, place: Place) -> None:
     if place.unit is not None:
         _check_listed(f"{where}: unit", place.unit.lower(), UNITS.get(column.unit, {}))
+    if place.join and column.kind != "pseudonym":
+        raise MapError(f"{where}: only a pseudonym can be joined from several columns")
+    if place.sheet_name and column.kind != "day":
+        raise MapError(f"{where}: only a day can stand in the name of a sheet")
     if place.format is not None:
-        _check_listed(f"{where}: format", place.format, DAY_FORMATS if column.kind == "day" else {})
+        days = {**DAY_FORMATS, **(YEARLESS if place.sheet_name else {})}
+        _check_format(where, place.format, place.year, days if column.kind == "day" else {})
+    elif place.sheet_name:
+        raise MapError(f"{where}: write the format in which the day stands in the name")
     for meant in place.values.values():
-        _check_listed(f"{where}: values", meant, (*column.allowed, "unknown"))
+        _check_listed(f"{where}: values", meant, (*(STATES if column.kind == "size" else column.allowed), "unknown"))
 
 
 def _check_listed(where: str, given: str, known: dict | tuple) -> None:

@@ -55,6 +55,14 @@ def read_pseudonyms(cells: Cells) -> Typed:
     return cells.words.mask(cells.not_known, None), {}
 
 
+def resembles(column: str, texts: pd.Series) -> str:
+    """What the first of these texts that looks like an identifier looks like; empty where none does."""
+    for what, pattern, asked in RESEMBLES:
+        if column in asked and _like(texts, pattern).any():
+            return what
+    return "initials and a year" if column in PEOPLE and len(_initials_and_years(texts)) else ""
+
+
 def _like(known: pd.Series, pattern: str) -> pd.Series:
     return known.str.fullmatch(f"(?is){pattern}").astype(bool)
 

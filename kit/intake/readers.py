@@ -1,40 +1,58 @@
-"""Reading an export: a folder of CSV or Parquet files, or one workbook with a sheet a table.
+"""Reading an export: a folder of text or Parquet files, a single file, or a workbook.
 
-What comes out is text, only of columns that are mapped, with the row of the original file beside it.
+What comes out is text, only of columns that are mapped, with the place of every row in the original beside it.
 """
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
 
 from kit.faults import ExportError
-from kit.intake.files import Sheet, csv_sheet, open_workbook, parquet_sheet
+from kit.intake.files import Sheet, parquet_sheet, readable, text_sheet, workbook_sheet
+from kit.intake.layouts import days_in, rows_of
 from kit.intake.mapping import ColumnMap, Place, TableMap, own_names
+from kit.intake.texts import Hits
+from kit.intake.workbooks import open_workbook
 from kit.vocabulary import TABLES, Table
 
 WORKBOOKS = (".xlsx", ".xlsm")
-FILES = {".csv": csv_sheet, ".parquet": parquet_sheet}
-Find = Callable[[Table, TableMap | None], tuple[Path, Sheet] | None]
+FILES = {".csv": text_sheet, ".tsv": text_sheet, ".txt": text_sheet, ".parquet": parquet_sheet}
+OWN = (".csv", ".parquet")  # what a file with our own name for a table may end in
+OLDER = (".xls", ".xlsb", ".ods")
+NAMED = "name of the sheet"
+Find = Callable[[Table, TableMap | None, Hits], list[tuple[Path, Sheet]]]
 
 
 @dataclass(frozen=True)
 class RawTable:
-    """A table as it stands in the export. `rows` holds text under our column names, and source_row.
+    """A table as it stands in the export. `rows` holds text under our column names, source_row, file and row.
 
-    A row in which every mapped column is empty is no row: nothing of it would be read.
+    `file` and `row` say where a row stands in the original; source_row numbers it, and is its row there where the table
+    comes from one file or sheet. A row in which every mapped column is empty is no row: nothing of it would be read.
+    `sources`: what a message calls each file or sheet, its SHA-256 and how many rows came from it.
     """
 
     table: str
-    file: str
-    sha256: str
     places: dict[str, Place]
     rows: pd.DataFrame
+    sources: pd.DataFrame
+    decimal: str = "point"
+
+    def where(self, number: int) -> str:
+        """File and row of a row of `rows`, for a message."""
+        return f"{self.rows['file'].iloc[number]} row {self.rows['row'].iloc[number]}"
+
+    @property
+    def file(self) -> str:
+        """What a message calls where the table lies: its file or sheet, the first of several."""
+        return self.sources["file"].iloc[0]
 
 
 def read_export(export: str | Path, mapping: ColumnMap | None = None) -> dict[str, RawTable]:
@@ -47,50 +65,91 @@ def read_export(export: str | Path, mapping: ColumnMap | None = None) -> dict[st
     Raises ExportError, in one line, for a missing export, table or column, a table without rows, a header that
     stands twice, or a file that cannot be read.
     """
+    tables, stopped = tables_of(export, mapping)
+    if stopped:
+        raise next(iter(stopped.values()))
+    return tables
+
+
+def tables_of(
+    export: str | Path, mapping: ColumnMap | None = None
+) -> tuple[dict[str, RawTable], dict[str, ExportError]]:
+    """The tables that can be read, and what stops each of the others. Raises where the export itself is none."""
     export = Path(export).absolute()  # so that "." has a name to be told by
     if not export.exists():
         raise ExportError(f"{export.name}: there is no such export; give a folder of CSV files or a workbook")
-    if export.is_file() and export.suffix.lower() not in WORKBOOKS:
-        raise ExportError(f"{export.name}: not a workbook (.xlsx); put single CSV files into a folder and name that")
-    with _in_workbook(export) if export.is_file() else _in_folder(export) as find:
-        mapped = {name: None for name in TABLES} if mapping is None else mapping
-        tables = [_read_table(find, TABLES[name], mapped[name]) for name in TABLES if name in mapped]
-    return {raw.table: raw for raw in tables if raw is not None}
+    ending = export.suffix.lower()
+    if export.is_file() and ending in OLDER:
+        raise _older(export)
+    if export.is_file() and ending not in WORKBOOKS and (mapping is None or ending not in FILES):
+        raise ExportError(
+            f"{export.name}: not a workbook (.xlsx); put single CSV files into a folder and name that, or give a "
+            "column map that says which tables this one file holds"
+        )
+    tables: dict[str, RawTable] = {}
+    stopped: dict[str, ExportError] = {}
+    mapped = {name: None for name in TABLES} if mapping is None else mapping
+    with _opened(export) as find:
+        for name in (name for name in TABLES if name in mapped):
+            try:
+                raw = _read_table(find, TABLES[name], mapped[name], _shared(mapped))
+            except ExportError as stop:
+                stopped[name] = stop
+                continue
+            if raw is not None:
+                tables[name] = raw
+    return tables, stopped
+
+
+def _opened(export: Path):
+    if not export.is_file():
+        return _in_folder(export, "")
+    return _in_workbook(export) if export.suffix.lower() in WORKBOOKS else _in_folder(export.parent, export.name)
 
 
 @contextmanager
 def _in_workbook(workbook: Path) -> Iterator[Find]:
-    def find(table: Table, mapped: TableMap | None) -> tuple[Path, Sheet] | None:
+    def find(table: Table, mapped: TableMap | None, hits: Hits) -> list[tuple[Path, Sheet]]:
         name = mapped.sheet if mapped and mapped.sheet else table.name
-        sheet = sheet_called(name)
-        if sheet is None and (table.required or mapped):
+        sheets = [workbook_sheet(book, found, hits) for found in book.called(name)]
+        if not sheets and (table.required or mapped):
             raise _not_there(
                 workbook, table, f"a sheet called {name}", bool(mapped and mapped.file and not mapped.sheet)
             )
-        return None if sheet is None else (workbook, sheet)
+        return [(workbook, sheet) for sheet in sheets]
 
-    with open_workbook(workbook) as sheet_called:
+    with ExitStack() as opened:
+        with readable(workbook.name):  # only what is wrong with the file is said of the file
+            book = opened.enter_context(open_workbook(workbook))
         yield find
 
 
 @contextmanager
-def _in_folder(folder: Path) -> Iterator[Find]:
-    def find(table: Table, mapped: TableMap | None) -> tuple[Path, Sheet] | None:
-        named = mapped.file if mapped else None
-        files = [file for name in _names(table, named) if (file := folder / name).is_file()]
-        if len(files) > 1:
+def _in_folder(folder: Path, alone: str) -> Iterator[Find]:
+    """`alone` is the name of the single file that is the export, where it is one."""
+
+    def find(table: Table, mapped: TableMap | None, hits: Hits) -> list[tuple[Path, Sheet]]:
+        named = mapped.file if mapped and mapped.file else alone or None
+        files = [file for name in _names(table, named) for file in _called(folder, name)]
+        if len(files) > 1 and named is None:
             raise ExportError(f"{folder.name}: {table.name} stands there twice, as CSV and as Parquet; keep one")
         if not files and (table.required or mapped):
             _refuse_folder_around_workbook(folder)
             expected = f"a file called {_names(table, named)[0]}"
             raise _not_there(folder, table, expected, bool(mapped and mapped.sheet and not named))
-        return (files[0], _file_sheet(files[0])) if files else None
+        return [(file, _file_sheet(file, hits)) for file in files]
 
     yield find
 
 
 def _names(table: Table, named: str | None) -> list[str]:
-    return [named] if named else [table.name + ending for ending in FILES]
+    return [named] if named else [table.name + ending for ending in OWN]
+
+
+def _called(folder: Path, name: str) -> list[Path]:
+    """The files of that name, or of names like `week-*.csv`, in the order of their names."""
+    alone = folder / name
+    return [alone] if alone.is_file() else sorted(file for file in folder.glob(name) if file.is_file())
 
 
 def _not_there(export: Path, table: Table, expected: str, misnamed: bool) -> ExportError:
@@ -106,43 +165,84 @@ def _refuse_folder_around_workbook(folder: Path) -> None:
         raise ExportError(f"{folder.name}: this folder holds a workbook; name the workbook itself as the export")
 
 
-def _file_sheet(file: Path) -> Sheet:
+def _older(file: Path) -> ExportError:
+    return ExportError(
+        f"{file.name}: a workbook of another kind; open it in a spreadsheet program and save it as .xlsx"
+    )
+
+
+def _file_sheet(file: Path, hits: Hits) -> Sheet:
+    if file.suffix.lower() in OLDER:
+        raise _older(file)
     if file.suffix.lower() in WORKBOOKS:
         raise ExportError(f"{file.name}: a workbook must hold all tables; name it as the export, not its folder")
-    return FILES.get(file.suffix.lower(), csv_sheet)(file)
+    return FILES.get(file.suffix.lower(), text_sheet)(file, hits)
 
 
-def _read_table(find: Find, table: Table, mapped: TableMap | None) -> RawTable | None:
-    found = find(table, mapped)
-    if found is None:
+def _shared(mapped: ColumnMap) -> dict[str, frozenset[str]]:
+    """For each table whose sheet others read too: the headers that only it reads there."""
+    told = {}
+    for name, table in mapped.items():
+        others = [other for key, other in mapped.items() if key != name and table and _same_sheet(table, other)]
+        if others:
+            theirs = {header for other in others for place in other.columns.values() for header in place.headers}
+            own = {header for place in table.columns.values() for header in place.headers}
+            told[name] = frozenset(own - theirs)
+    return told
+
+
+def _same_sheet(one: TableMap, other: TableMap) -> bool:
+    return (one.file, one.sheet) == (other.file, other.sheet)
+
+
+def _hits(table: Table, mapped: TableMap | None, cells: list[str]) -> int:
+    """How many of a row's cells are headers that are sought for a table."""
+    if mapped is None:
+        return len({cell.lower() for cell in cells} & set(table.names))
+    wanted = {header for place in mapped.columns.values() for header in place.headers}
+    return len(wanted & set(cells))
+
+
+def _read_table(
+    find: Find, table: Table, mapped: TableMap | None, shared: dict[str, frozenset[str]]
+) -> RawTable | None:
+    found = find(table, mapped, partial(_hits, table, mapped))
+    if not found:
         return None
-    file, sheet = found
-    places = dict(mapped.columns) if mapped else own_names(table, sheet.headers)
-    _refuse_columns(sheet, table, places)
-    rows = _filled_rows(sheet, places)
+    parts, sources = [], []
+    days = _days_of(found, mapped)
+    for (file, sheet), day in zip(found, days, strict=True):
+        places = dict(mapped.columns) if mapped else own_names(table, sheet.headers)
+        part = rows_of(sheet, table, mapped, places, shared.get(table.name), day)
+        parts.append(part)
+        sources.append((sheet.label, hashlib.sha256(file.read_bytes()).hexdigest(), len(part)))
+    rows = pd.concat(parts, ignore_index=True)
     if table.required and rows.empty:
-        raise ExportError(f"{sheet.label}: there are no rows; export the period again")
-    return RawTable(table.name, sheet.label, hashlib.sha256(file.read_bytes()).hexdigest(), places, rows)
+        why = "there are no rows; export the period again"
+        if mapped and mapped.only:
+            why = "no row holds a word that the map gives under only; check its column and words"
+        raise ExportError(f"{found[0][1].label}: {why}")
+    if mapped and mapped.across:
+        places = {"day": Place(column="header"), mapped.across.holds: Place(column="below it")} | places
+    places = {name: Place(column=NAMED) if place.sheet_name else place for name, place in places.items()}
+    running = len(found) > 1 or bool(mapped and mapped.across)
+    numbers = pd.RangeIndex(2, len(rows) + 2) if running else rows["row"]
+    return RawTable(
+        table=table.name,
+        places=places,
+        rows=rows[list(places)].assign(source_row=numbers, file=rows["file"], row=rows["row"]),
+        sources=pd.DataFrame(sources, columns=["file", "sha256", "rows_in"]),
+        decimal=mapped.decimal if mapped else "point",
+    )
 
 
-def _refuse_columns(sheet: Sheet, table: Table, places: dict[str, Place]) -> None:
-    for column in table.columns:
-        if column.required and column.name not in places:
-            raise ExportError(f"{sheet.label}: column {column.name} is needed and not there; add it or map it")
-    for name, place in places.items():
-        if place.column not in sheet.headers:
-            raise ExportError(
-                f"{sheet.label}: the map names a column for {name} that is not there; its header is expected in row 1, "
-                f"of {len([header for header in sheet.headers if header])} columns, exactly as written in the map "
-                "(capitals count)"
-            )
-        if sheet.headers.count(place.column) > 1:
-            raise ExportError(f"{sheet.label}: the column for {name} stands there twice; keep one")
-
-
-def _filled_rows(sheet: Sheet, places: dict[str, Place]) -> pd.DataFrame:
-    headers = list(dict.fromkeys(place.column for place in places.values()))
-    cells = dict(zip(headers, sheet.read([sheet.headers.index(header) for header in headers]), strict=True))
-    rows = pd.DataFrame({name: cells[place.column] for name, place in places.items()})
-    rows = rows.assign(source_row=range(2, len(rows) + 2))
-    return rows[(rows[list(places)] != "").any(axis=1)].reset_index(drop=True)
+def _days_of(found: list[tuple[Path, Sheet]], mapped: TableMap | None) -> list[str | None]:
+    """The day that the name of each sheet holds, where the map says that it does."""
+    named = [place for place in (mapped.columns.values() if mapped else ()) if place.sheet_name]
+    if not named:
+        return [None] * len(found)
+    days = days_in([sheet.name for _, sheet in found], named[0].format, named[0].year)
+    for (_, sheet), day in zip(found, days, strict=True):
+        if day is None:
+            raise ExportError(f"{sheet.label}: no day stands in this name in the way the map says")
+    return days

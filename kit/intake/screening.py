@@ -7,21 +7,26 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from kit.faults import found, together
+from kit.faults import FAULTS, SET_ASIDE, ExportError, found, together
 from kit.intake.cells import cells_of
 from kit.intake.days import read_days
 from kit.intake.pseudonyms import read_pseudonyms
 from kit.intake.readers import RawTable
 from kit.intake.values import read_choices, read_flags, read_numbers, read_stage_words
+from kit.intake.written import read_site_words, read_size_words, read_treatment_words
 from kit.plan import Plan
 from kit.vocabulary import TABLES, Column, Table
 
+# By the name of the column where it has a reader of its own, else by its kind.
 READ = {
     "pseudonym": read_pseudonyms,
     "number": read_numbers,
     "choice": read_choices,
     "stage": read_stage_words,
     "flag": read_flags,
+    "site": read_site_words,
+    "size": read_size_words,
+    "modality": read_treatment_words,
 }
 
 
@@ -53,16 +58,36 @@ def screen(raw: dict[str, RawTable], plan: Plan) -> Screened:
     return Screened(tables, together(faults))
 
 
+def stops(raw: RawTable, plan: Plan) -> list[str]:
+    """Every sentence by which a column of a table would stop the run; empty where none does."""
+    told = []
+    for column in TABLES[raw.table].columns:
+        if column.name in raw.places:
+            try:
+                _read(raw, column, plan)
+            except ExportError as stop:
+                told.append(str(stop))
+    return told
+
+
 def _screen_table(raw: RawTable, table: Table, plan: Plan) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     source_row = raw.rows["source_row"]
     columns, faults, aside = {}, [], np.zeros(len(source_row), dtype=bool)
+    beside: dict[str, pd.Series] = {}
     for column in table.columns:
         if column.name not in raw.places:
             continue
-        columns[column.name], marks = _read(raw, column, plan)
+        typed, marks = _read(raw, column, plan)
+        if isinstance(typed, pd.DataFrame):  # one cell told several of our columns
+            beside |= {name: typed[name] for name in typed if name in table.names and name != column.name}
+            typed = typed.get(column.name)
+        if typed is not None:
+            columns[column.name] = typed
         for fault, where in marks.items():
             faults.append(found(table.name, source_row[where & ~aside], fault, column.name))
-            aside |= column.required & where
+            aside |= where if column.required or FAULTS[fault].fate == SET_ASIDE else False
+    for name, told in beside.items():  # what has a cell of its own is told there
+        columns[name] = columns[name].astype(object).where(columns[name].notna(), told) if name in columns else told
     frame = pd.DataFrame({"source_row": source_row, **columns})[~aside]
     return _settled(frame, table), faults
 
@@ -70,9 +95,10 @@ def _screen_table(raw: RawTable, table: Table, plan: Plan) -> tuple[pd.DataFrame
 def _read(raw: RawTable, column: Column, plan: Plan) -> tuple[pd.Series, dict[str, np.ndarray]]:
     """A typed column, and for each fault which rows show it."""
     cells = cells_of(raw, column)
-    typed, marks = read_days(cells, plan) if column.kind == "day" else READ[column.kind](cells)
+    typed, marks = read_days(cells, plan) if column.kind == "day" else READ.get(column.name, READ[column.kind])(cells)
     if column.required:
-        marks = _costing_the_row(typed, marks)
+        own = typed[column.name] if isinstance(typed, pd.DataFrame) else typed
+        marks = _costing_the_row(own, marks)
     rows = {fault: words.to_numpy(dtype=bool)[cells.spread] for fault, words in marks.items() if words.any()}
     return typed.take(cells.spread).reset_index(drop=True), rows
 
@@ -94,7 +120,9 @@ def _settled(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
 
 def _type(column: Column) -> object:
     """Days that must be there are plain whole numbers, so that arithmetic on them stays exact."""
-    if column.kind in ("choice", "stage"):
+    if column.kind == "size":
+        return object
+    if column.kind in ("choice", "stage", "site"):
         return pd.CategoricalDtype(column.allowed)
     if column.kind == "day":
         return "int64" if column.required else "Int64"

@@ -8,6 +8,12 @@ import pandas as pd
 from kit.measures import ellipse_area, rectangle_area
 
 AREA = {"rectangle": rectangle_area, "ellipse": ellipse_area}
+# How a size is held against those beside it; all common practice, no source.
+REACH = 35  # days; a size farther away says little about this one
+ALIKE = 1.5  # two sizes at most so many times one another agree
+NEAR, NEAR_INCH = 1.15, 1.08  # how close a slip must come to its factor
+TEN, INCH = 10.0, 2.54
+FAR = 3.0  # times its neighbours, as the root of the area
 
 
 def swapped(measurements: pd.DataFrame) -> pd.Series:
@@ -77,3 +83,82 @@ def wrongly_staged(measurements: pd.DataFrame, wounds: pd.DataFrame) -> pd.Serie
     """Only pressure injuries are staged (Edsberg et al. 2016, J Wound Ostomy Continence Nurs 43:585)."""
     kind = measurements["wound"].map(wounds.set_index("wound")["kind"].astype(object))
     return measurements["stage"].notna() & kind.notna() & (kind != "pressure_injury")
+
+
+def slips_of_unit(measurements: pd.DataFrame) -> pd.DataFrame:
+    """By what length and width must be divided to fit the wound's own course; 1 where nothing is unmistakable.
+
+    A size slips where the nearest ones before and after agree with one another and it would lie between or close to
+    them if divided by 10 or 1/10 (a lost decimal point, millimetres as centimetres), in both sides or in one while the
+    other fits as it stands; or by 2.54 or 1/2.54 (inches) in both, for a real wound may change so far in one. The first
+    and the last of a wound are never judged, nor one of two of one day.
+
+    Columns in: wound, day, state, length, width. Columns out: length, width.
+    """
+    sides = measurements[["length", "width"]]
+    able = (sides > 0).all(axis=1) & (measurements["state"].astype(object) != "closed")
+    # A neighbour may have its sides exchanged; what is judged may not, or a slip of its width would hide behind it.
+    ordered = measurements.assign(length=sides.max(axis=1), width=sides.min(axis=1))
+    beside = _beside(ordered[able], ["length", "width"]).reindex(measurements.index)
+    alone = ~measurements.duplicated(["wound", "day"], keep=False)
+    tens = pd.DataFrame({side: _tens(sides[side], *_range(beside, side)) for side in sides})
+    inches = _inches(sides, beside)
+    factors = pd.DataFrame({side: _stated(tens, side).where(inches.isna(), inches) for side in sides})
+    return factors.where(alone, 1.0)
+
+
+def _beside(rows: pd.DataFrame, columns: list[str]) -> pd.DataFrame:
+    """The nearest values of the same wound: `<column>_before` and `<column>_after`, missing where beyond reach."""
+    rows = rows.sort_values(["wound", "day"], kind="stable")
+    of_wound, out = rows.groupby("wound"), {}
+    for name, step in (("before", 1), ("after", -1)):
+        near = (of_wound["day"].shift(step) - rows["day"]).abs().between(1, REACH)
+        out |= {f"{column}_{name}": of_wound[column].shift(step).where(near) for column in columns}
+    return pd.DataFrame(out)
+
+
+def _range(beside: pd.DataFrame, column: str) -> tuple[pd.Series, pd.Series]:
+    """The smaller and the larger of two neighbours that agree; missing where they do not."""
+    both = beside[[f"{column}_before", f"{column}_after"]]
+    low, high = both.min(axis=1, skipna=False), both.max(axis=1, skipna=False)
+    agree = high <= ALIKE * low
+    return low.where(agree), high.where(agree)
+
+
+def _tens(value: pd.Series, low: pd.Series, high: pd.Series) -> pd.Series:
+    """10, 1/10 or 1, whichever makes the value fit; missing where none does."""
+    fits = [(value / factor).between(low / NEAR, high * NEAR) for factor in (1.0, TEN, 1 / TEN)]
+    return pd.Series(np.select(fits, [1.0, TEN, 1 / TEN], np.nan), index=value.index)
+
+
+def _stated(tens: pd.DataFrame, side: str) -> pd.Series:
+    """The factor of a side where both sides have one, and not two that go opposite ways."""
+    sound = tens.notna().all(axis=1) & (tens.prod(axis=1) != 1.0)
+    return tens[side].where(sound, 1.0)
+
+
+def _inches(sides: pd.DataFrame, beside: pd.DataFrame) -> pd.Series:
+    """2.54 or 1/2.54 where length and width are both so far from the middle of their neighbours; else missing."""
+    out = pd.Series(np.nan, index=sides.index)
+    for factor in (INCH, 1 / INCH):
+        both = pd.Series(True, index=sides.index)
+        for side in sides:
+            low, high = _range(beside, side)
+            both &= (sides[side] / np.sqrt(low * high) / factor).between(1 / NEAR_INCH, NEAR_INCH)
+        out = out.mask(both, factor)
+    return out
+
+
+def divided(measurements: pd.DataFrame, factors: pd.DataFrame) -> pd.DataFrame:
+    """The measurements with length and width divided, to a tenth of a millimetre."""
+    sides = {side: measurements[side].mask(factors[side] != 1, measurements[side] / factors[side]) for side in factors}
+    return measurements.assign(**{side: cm.where(factors[side] == 1, cm.round(2)) for side, cm in sides.items()})
+
+
+def outlying(measurements: pd.DataFrame) -> pd.Series:
+    """More than three times as wide across as both neighbours, or less than a third, while these agree."""
+    is_open = measurements["size"] > 0
+    edges = measurements[is_open].assign(edge=np.sqrt(measurements["size"]))
+    low, high = _range(_beside(edges, ["edge"]), "edge")
+    out = (edges["edge"] > FAR * high) | (edges["edge"] < low / FAR)
+    return out.reindex(measurements.index, fill_value=False)

@@ -18,7 +18,8 @@ from kit.vocabulary import UNKNOWN
 # European words for stage. A lone "s" is not among them: S2 and S3 are also levels of the sacrum.
 # Device-related injuries are staged like any other.
 INJURY = r"(?:(?:(?:medical )?device related )?pressure (?:injury|ulcer|sore)|mdrp[iu]|decubitus(?: ulcer)?|p[iu])"
-STAGE = r"(?:stage|stg|st|category|cat|grade|gr)(?:/(?:stage|category|grade))?"
+ABROAD = r"(?:stadium|stadio|estadio|stade|kategorie|categor[ií]a|cat[eé]gorie|grado?)"
+STAGE = rf"(?:stage|stg|st|category|cat|grade|gr|{ABROAD})(?:/(?:stage|category|grade))?"
 BEFORE = rf"(?:{INJURY} )?(?:healing )?(?:{STAGE} ?)?"
 AFTER = rf"(?: {INJURY})?(?: healing)?"
 WHOLE = r"(?:\.0+)?"  # a spreadsheet column with an empty cell turns 3 into 3.0
@@ -47,6 +48,8 @@ GRAMMAR: tuple[tuple[str, str], ...] = (
     (rf"{BEFORE}(?:4{WHOLE}|iv|four){AFTER}", "4"),
     (rf"{BEFORE}(?:un|non|not) ?stage?able{AFTER}{UNSEEN}", "unstageable"),
     (r"(?:unst|unstg|unstage)", "unstageable"),
+    (rf"(?:{STAGE} )?(?:nicht klassifizierbar|(?:no |in)clasificable|(?:non |in)classable)", "unstageable"),
+    (r"(?:tiefe gewebesch[aä]digung|lesi[oó]n de tejidos? profundos?|l[eé]sion des tissus profonds)", "deep_tissue"),
     # UTS and UTD: unable to stage, to determine. "US" is left out, for here it is ultrasound.
     (rf"(?:{STAGE} )?(?:uts|utd)(?: stage)?", "unstageable"),
     (rf"unable to (?:stage|determine)(?: stage)?{UNSEEN}", "unstageable"),

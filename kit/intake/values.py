@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pandas as pd
 
 from kit.faults import ExportError
 from kit.intake.cells import Cells, Typed
+from kit.intake.headers import answers
+from kit.intake.lexicon import plain, words_for
 from kit.intake.stages import read_stages
-from kit.vocabulary import UNITS
+from kit.vocabulary import UNITS, Column
 
 OLDEST = 90  # 45 CFR 164.514(b)(2)(i)(C): ages over 89 are pooled into 90 and older
 POOLED = r"90\s*(?:\+|(?:and|or|&) (?:older|over|above|more))|(?:>|over)\s*89|(?:>=|≥)\s*90"
-YES = ("yes", "y", "true", "t", "1", "x")
-NO = ("no", "n", "false", "f", "0")
 UNREAD_SHARE, UNREAD_CELLS = 0.02, 3  # of a telling column: up to this share, or fewer cells, are slips of typing
 LONG = 15  # cm; half of all wounds are never longer, but half of all wounds are longer than 15 mm
 
@@ -24,7 +26,9 @@ def read_numbers(cells: Cells) -> Typed:
     A number must stand alone, with a point: 3,5 and 1,234 and <0.1 say different things to different people.
     """
     column = cells.column
-    numbers = pd.to_numeric(cells.words.mask(cells.not_known), errors="coerce").replace([np.inf, -np.inf], np.nan)
+    words = cells.words.mask(cells.not_known)
+    numbers = pd.to_numeric(pointed(words, cells.raw.decimal), errors="coerce").replace([np.inf, -np.inf], np.nan)
+    _refuse_decimal_commas(cells, numbers)
     numbers = numbers * UNITS[column.unit][(cells.place.unit or column.unit).lower()]
     _refuse_forgotten_unit(cells, numbers)
     numbers = numbers.astype("float64").round(9)  # 25.4 mm and 2.54 cm are the same size to the last digit we keep
@@ -35,6 +39,24 @@ def read_numbers(cells: Cells) -> Typed:
     impossible = ~negative & ((numbers < column.low) | (numbers > column.high))
     marks = {"garbled": garbled, "negative": negative, "impossible": impossible}
     return numbers.mask(negative | impossible), marks
+
+
+def pointed(words: pd.Series, decimal: str) -> pd.Series:
+    """Numbers written with a decimal comma as with a point; points that part thousands are taken out."""
+    if decimal == "point":
+        return words
+    thousands = words.str.fullmatch(r"[-+]?\d{1,3}(\.\d{3})+(,\d+)?").eq(True)
+    return words.mask(thousands, words.str.replace(".", "", regex=False)).str.replace(",", ".", regex=False)
+
+
+def _refuse_decimal_commas(cells: Cells, numbers: pd.Series) -> None:
+    """Stops where more than half of what is told are numbers with a comma: the map has to say what it means."""
+    commas = numbers.isna() & cells.words.str.fullmatch(r"[-+]?\d*,\d{1,2}").astype(bool)
+    if cells.rows(commas) > max(UNREAD_CELLS - 1, cells.rows(~cells.not_known) / 2):
+        raise ExportError(
+            f'{cells.first(commas)}: numbers with a comma; where it is a decimal comma write decimal = "comma" in the '
+            "map, above the table's columns"
+        )
 
 
 def _refuse_forgotten_unit(cells: Cells, numbers: pd.Series) -> None:
@@ -60,20 +82,37 @@ def read_choices(cells: Cells) -> Typed:
     Raises ExportError where too many cells of a telling column hold such a word.
     """
     listed = {value.lower(): value for value in cells.column.allowed} | cells.meant
-    joined = cells.folded.str.replace(r"[\s-]+", "_", regex=True)
-    meanings = cells.folded.map(listed).where(cells.folded.isin(listed), joined.map(listed))
-    typed, marks = _from_list(cells, meanings.to_list())
+    known = spoken(cells.raw.table, cells.column, cells.place.column)
+    typed, marks = _from_list(cells, [meaning(word, listed, known) for word in cells.folded])
     if cells.column.telling:
-        _refuse_unread(cells, marks["unknown"])
+        refuse_unread(cells, marks["unknown"], f"in the list ({', '.join(cells.column.allowed)}) or the map")
     return typed, marks
 
 
-def _refuse_unread(cells: Cells, unread: pd.Series) -> None:
+def spoken(table: str, column: Column, header: str = "") -> dict[str, str]:
+    """The words of the trade for a column. A reason means one thing of a session and another of a departure.
+
+    Below a header that asks (Done?), yes and no are words as well, in all their spellings.
+    """
+    kind = "flag" if column.kind == "flag" else column.name
+    known = words_for("reason_left" if (table, kind) == ("departures", "reason") else kind)
+    said = answers(table, column.name, header)
+    return {word: said[flag] for word, flag in words_for("flag").items()} | known if said else known
+
+
+def meaning(word: str, listed: dict[str, str], spoken: dict[str, str]) -> str | None:
+    """What a word means: by the map and the closed list first, then as the trade speaks."""
+    joined = re.sub(r"[\s-]+", "_", word)
+    return listed.get(word) or listed.get(joined) or spoken.get(plain(word))
+
+
+def refuse_unread(cells: Cells, unread: pd.Series, known: str) -> None:
+    """Stops where too many cells hold a word that is not known."""
     count, filled = cells.rows(unread), cells.rows(~cells.not_known)
     if count >= UNREAD_CELLS and count > UNREAD_SHARE * filled:
         raise ExportError(
-            f"{cells.first(unread)}: {count} of {filled} cells hold a word that is not in the list "
-            f'({", ".join(cells.column.allowed)}) or the map; list each under values, "unknown" among the meanings'
+            f"{cells.first(unread)}: {count} of {filled} cells hold a word that is not {known}; "
+            'list each under values, "unknown" among the meanings'
         )
 
 
@@ -90,7 +129,7 @@ def _from_list(cells: Cells, meanings: list) -> Typed:
 
 def read_flags(cells: Cells) -> Typed:
     """True, false or unknown, from the usual spellings and the map's own words."""
-    told = dict.fromkeys(YES, "yes") | dict.fromkeys(NO, "no") | cells.meant
-    meant = cells.folded.map(told)
+    known = spoken(cells.raw.table, cells.column)
+    meant = cells.folded.map(lambda word: meaning(word, cells.meant, known))
     flags = meant.map({"yes": True, "no": False}).astype("boolean")
     return flags, {"unknown": meant.isna() & ~cells.not_known}

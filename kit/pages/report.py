@@ -29,7 +29,7 @@ from kit.pages.kernel import one_kernel
 from kit.pages.page import frame_html, page_html
 from kit.plan import Plan
 from kit.statements import INTERNAL, NOT_COMPARED, rows_used, window
-from kit.study import Study, read_study
+from kit.study import Study, map_of, read_study
 from kit.words import day, label
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
@@ -39,7 +39,7 @@ Say = Callable[[str], None]
 
 @dataclass(frozen=True)
 class Request:
-    """What to report on. Empty `plan` and `columns` mean the plan in the export, and our own column names."""
+    """What to report on. Empty `plan` and `columns` mean the plan and the map that lie with the export."""
 
     export: Path
     reports: Path
@@ -173,7 +173,7 @@ def _write_tables(internal: Path, found: dict, study: Study) -> None:
         for name, frame in sheets.items():
             harmless(frame.round(4).rename(columns=label)).to_excel(workbook, sheet_name=name, index=False)
             _laid_out(workbook.sheets[name], frame)
-    faults = study.faults.merge(study.sources[["table", "file"]], on="table").rename(columns={"source_row": "row"})
+    faults = study.faults.merge(study.houses[["table", "source_row", "file", "row"]], on=["table", "source_row"])
     faults = faults.assign(says=faults["fault"].map(lambda name: FAULTS[name].says))
     aside = faults.loc[faults["fate"] == SET_ASIDE, ["file", "row", "fault"]]
     aside.to_csv(internal / "set_aside.csv", index=False, lineterminator="\n")
@@ -229,9 +229,8 @@ def _ledger_line(run: dict, before: list[dict[str, str]]) -> dict[str, str]:
 
 def _map_print(request: Request) -> str:
     """Twelve hexadecimal digits of the column map; "own names" where there is none."""
-    if not request.columns:
-        return "own names"
-    return hashlib.sha256(Path(request.columns).read_bytes()).hexdigest()[:12]
+    columns = map_of(request.export, request.columns)
+    return hashlib.sha256(columns.read_bytes()).hexdigest()[:12] if columns else "own names"
 
 
 def _today() -> str:

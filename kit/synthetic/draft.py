@@ -52,8 +52,8 @@ class Draft:
             self.tables[table].loc[label, name] = value
         self.mark(table, label, fault, column)
 
-    def slip_in(self, table: str, label: int, fault: str, **cells: str) -> None:
-        """Puts a copy of a row, with `cells` changed, right below it."""
+    def slip_in(self, table: str, label: int, fault: str, **cells: str) -> int:
+        """Puts a copy of a row, with `cells` changed, right below it; it is a fault if one is named. Its label."""
         frame, place = self.tables[table], self._place[table]
         new = int(frame.index.max()) + 1
         copy = frame.loc[[label]].assign(**cells)
@@ -61,7 +61,9 @@ class Draft:
         self.tables[table] = pd.concat([frame, copy])
         self._place[table] = pd.concat([place, pd.Series([place[label] + 0.5], [new])])
         self._touched.add((table, new))
-        self.mark(table, new, fault, "")
+        if fault:
+            self.mark(table, new, fault, "")
+        return new
 
     def mark(self, table: str, label: int, fault: str, column: str) -> None:
         self._planted.append((table, label, column, fault))

@@ -21,6 +21,8 @@ from kit.vocabulary import TABLES
 
 Kind = Literal["clean", "lifelike", "broken"]
 KINDS: tuple[Kind, ...] = ("clean", "lifelike", "broken")
+# Columns of charts that tell several things in one cell; the invented ones hold them only where a fault is planted.
+NOT_KEPT = {"measurements": ("dimensions",), "sessions": ("side", "also_site", "also_side")}
 FLAWS = {"clean": ((), 0), "lifelike": (flaws.COMMON, 8), "broken": (flaws.EVERY, 10)}
 # Stories whose wounds carry no fault of a row besides, so that what a check finds there is the story.
 APART = (
@@ -161,7 +163,9 @@ def write(invention: Invention, folder: str | Path) -> None:
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     for name in TABLES:
-        _put(folder / f"{name}.csv", invention.tables[name].to_csv(index=False, lineterminator=LINE))
+        frame = invention.tables[name]
+        idle = [column for column in NOT_KEPT.get(name, ()) if (frame[column] == "").all()]
+        _put(folder / f"{name}.csv", frame.drop(columns=idle).to_csv(index=False, lineterminator=LINE))
     _put(folder / "study-plan.toml", invention.plan_text)
     _put(folder / "truth.json", _json(invention.truth))
     _put(folder / "truth.csv", invention.starters.to_csv(index=False, lineterminator=LINE))

@@ -13,6 +13,7 @@ import pandas as pd
 
 from kit.plan import date_of
 from kit.synthetic.draft import Draft, debrided, last, later_sessions, middle, plus, short_trips, size
+from kit.synthetic.flaws_of_course import closed_before, copied, jump, late, merged, outlying, renamed, split
 from kit.synthetic.world import CUTOFF, FIRST
 
 Rng = np.random.Generator
@@ -51,12 +52,38 @@ def orphan(draft: Draft, rng: Rng, n: int) -> None:
 
 
 def astray(draft: Draft, rng: Rng, n: int) -> None:
+    """A session that names a person with several wounds, and neither wound nor site."""
+    owner = draft.tables["wounds"].drop_duplicates("wound").set_index("wound")["resident"]
+    for label in draft.take("sessions", later_sessions(draft) & (_wounds_that_day(draft) > 1), n, rng):
+        person = owner[draft.tables["sessions"].loc[label, "wound"]]
+        draft.change("sessions", label, "astray", "", wound="", resident=person, site="")
+
+
+def _wounds_that_day(draft: Draft) -> pd.Series:
+    """How many wounds of the person treated are measured both before and after the day of each session."""
+    frame, measured = draft.tables["sessions"], draft.tables["measurements"]
+    owner = draft.tables["wounds"].drop_duplicates("wound").set_index("wound")["resident"]
+    seen = measured[measured["day"].str.match("20")].groupby("wound")["day"].agg(["min", "max"]).reset_index()
+    asked = frame[["day"]].assign(resident=frame["wound"].map(owner), label=frame.index)
+    pairs = asked.merge(seen.assign(resident=seen["wound"].map(owner)), on="resident")
+    pairs = pairs[(pairs["min"] < pairs["day"]) & (pairs["day"] < pairs["max"])]
+    return pairs.groupby("label").size().reindex(frame.index, fill_value=0)
+
+
+def unmatched(draft: Draft, rng: Rng, n: int) -> None:
     """A session with neither a wound nor a person, or of a person who has no wound at that site."""
-    owner = draft.tables["wounds"].set_index("wound")["resident"]
+    owner = draft.tables["wounds"].drop_duplicates("wound").set_index("wound")["resident"]
     for number, label in enumerate(draft.take("sessions", later_sessions(draft), n, rng)):
         person = owner[draft.tables["sessions"].loc[label, "wound"]]
         told = {"resident": person, "site": "head"} if number % 2 else {}
-        draft.change("sessions", label, "astray", "", wound="", **told)
+        draft.change("sessions", label, "unmatched", "", wound="", **told)
+
+
+def unseen(draft: Draft, rng: Rng, n: int) -> None:
+    nothing = dict.fromkeys(("state", "length", "width", "depth", "undermining"), "")
+    for number, label in enumerate(draft.take("measurements", middle(draft), n, rng)):
+        words = ("refused", "dressing not removed")[number % 2]
+        draft.change("measurements", label, "unseen", "dimensions", dimensions=words, **nothing)
 
 
 def future(draft: Draft, rng: Rng, n: int) -> None:
@@ -195,6 +222,8 @@ def reopened(draft: Draft, rng: Rng, n: int) -> None:
         draft.tables["departures"]["resident"]
     )
     long_ago = frame["day"] < plus(END.isoformat(), -40)
+    # What was treated after the closing must stay closed, or treating it was no fault.
+    long_ago &= ~(frame["wound"].map(draft.tables["sessions"].groupby("wound")["day"].max()) > frame["day"])
     for label in draft.take("measurements", last(draft) & (frame["state"] == "closed") & stayed & long_ago, n, rng):
         day = plus(frame.loc[label, "day"], 21)
         draft.slip_in(
@@ -231,6 +260,16 @@ PLANTERS: dict[str, Planter] = {
     "after_death": after_death,
     "backstaged": backstaged,
     "astray": astray,
+    "unmatched": unmatched,
+    "unseen": unseen,
+    "renamed": renamed,
+    "closed_before": closed_before,
+    "jump": jump,
+    "outlying": outlying,
+    "merged": merged,
+    "split": split,
+    "copied": copied,
+    "late": late,
     "future": future,
     "backwards": backwards,
     "negative": negative,

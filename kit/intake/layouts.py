@@ -1,0 +1,180 @@
+"""From a sheet as it is laid out to rows of one of our tables: titles above, days across, several tables in one."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from datetime import date, datetime
+from itertools import pairwise
+
+import pandas as pd
+
+from kit.faults import ExportError
+from kit.intake.files import Sheet
+from kit.intake.mapping import DAY_FORMATS, YEARLESS, Across, Only, Place, TableMap, full_format
+from kit.vocabulary import Table
+
+LEAP = 2000  # a year that has every day
+HALF_A_YEAR = 183  # days
+
+
+def rows_of(
+    sheet: Sheet,
+    table: Table,
+    mapped: TableMap | None,
+    places: dict[str, Place],
+    own: frozenset[str] | None,
+    day: str | None = None,
+) -> pd.DataFrame:
+    """The rows of a table in a sheet: text under our column names, with file and row.
+
+    Empty rows and headers that are repeated further down are no rows. Where other tables are read from the same sheet,
+    `own` names the headers that only this one reads: a row is one of its rows where one of them is filled, and what
+    stands there again word for word stands once. `day` is what the name of the sheet says.
+
+    Raises ExportError where a column is needed, or named in the map, and not there, or stands there twice.
+    """
+    across = mapped.across if mapped else None
+    only = mapped.only if mapped else None
+    _refuse_columns(sheet, table, places, across, only)
+    wanted = list(dict.fromkeys(header for place in places.values() for header in place.headers))
+    days = _days_across(sheet, across) if across else {}
+    read = list(dict.fromkeys([*wanted, *([only.column] if only else []), *days]))
+    cells = dict(zip(read, sheet.read([sheet.headers.index(header) for header in read]), strict=True))
+    frame = pd.DataFrame(cells, columns=read, dtype=object)
+    frame.index = range(sheet.row + 1, sheet.row + 1 + len(frame))
+    frame = frame[~repeats_header(frame, read)]
+    if only:
+        frame = frame[frame[only.column].str.casefold().isin([word.casefold() for word in only.words])]
+    if own is not None and own:
+        frame = frame[(frame[[header for header in read if header in own]] != "").any(axis=1)]
+    rows = pd.DataFrame({name: _cells(frame, place, day) for name, place in places.items()}, index=frame.index)
+    if across:
+        rows = _melted(rows, frame, days, across.holds)
+    told = [name for name, place in places.items() if place.headers] + ([across.holds] if across else [])
+    rows = rows[(rows[told] != "").any(axis=1)]
+    rows = rows.assign(file=sheet.label, row=rows.index).reset_index(drop=True)
+    filled = list(dict.fromkeys([*places, *_filled(across)]))
+    return rows if own is None else rows.drop_duplicates(filled, ignore_index=True)
+
+
+def _filled(across: Across | None) -> tuple[str, ...]:
+    """Our columns that a wide sheet fills from its headers."""
+    return ("day", across.holds) if across else ()
+
+
+def _refuse_columns(
+    sheet: Sheet, table: Table, places: dict[str, Place], across: Across | None, only: Only | None
+) -> None:
+    given = {*places, *_filled(across)}
+    for column in table.columns:
+        if column.required and column.name not in given:
+            raise ExportError(f"{sheet.label}: column {column.name} is needed and not there; add it or map it")
+    for name, place in places.items():
+        for header in place.headers:
+            _refuse_header(sheet, header, name)
+    if only:
+        _refuse_header(sheet, only.column, "only")
+
+
+def _refuse_header(sheet: Sheet, header: str, name: str) -> None:
+    """Stops where a header is not there, or twice; `name` is what the map wants it for."""
+    if header not in sheet.headers:
+        raise ExportError(
+            f"{sheet.label}: the map names a column for {name} that is not there; its header is expected in "
+            f"row {sheet.row}, of {len([header for header in sheet.headers if header])} columns, exactly as "
+            "written in the map (capitals count)"
+        )
+    if sheet.headers.count(header) > 1:
+        raise ExportError(f"{sheet.label}: the column for {name} stands there twice; keep one")
+
+
+def repeats_header(frame: pd.DataFrame, headers: list[str]) -> pd.Series:
+    """Rows in which every filled cell is its own header."""
+    filled = frame != ""
+    same = frame.eq(pd.Series(headers, index=frame.columns))
+    return filled.any(axis=1) & (same | ~filled).all(axis=1)
+
+
+def _cells(frame: pd.DataFrame, place: Place, day: str | None) -> pd.Series:
+    if place.sheet_name:
+        return pd.Series(day, index=frame.index)
+    if not place.join:
+        return frame[place.column]
+    parts = [frame[header].map(_alike) for header in place.join]
+    joined = parts[0].str.cat(parts[1:], sep="/")
+    return joined.where((frame[list(place.join)] != "").all(axis=1), "")
+
+
+def _alike(text: str) -> str:
+    """The same person and site told in capitals or with other blanks is the same."""
+    return re.sub(r"\s+", "-", unicodedata.normalize("NFKC", text).casefold().strip(" ."))
+
+
+def days_in(texts: list[str], format: str, year: int | None = None) -> list[str | None]:
+    """The days that stand in names of sheets or in headers, as YYYY-MM-DD, or day numbers as they stand; None for none.
+
+    Days without a year begin in `year` and go on through the next ones, whichever way the names run. A step back of
+    less than half a year begins no other year: the names are only out of order there.
+    """
+    full = full_format(format)
+    if full not in YEARLESS:
+        return [day_in(text, full, year) for text in texts]
+    days = [day_in(text, full, LEAP) for text in texts]
+    known = {place: date.fromisoformat(day) for place, day in enumerate(days) if day}
+    last = date.min
+    for place in known if _run_forward(list(known.values())) else reversed(known):
+        year += (last - known[place]).days > HALF_A_YEAR
+        last, days[place] = known[place], day_in(texts[place], full, year)
+    return days
+
+
+def _run_forward(days: list[date]) -> bool:
+    """Whether days of one year, each taken to be the nearest to the one before it, go on rather than back."""
+    steps = [(other - one).days for one, other in pairwise(days)]
+    return sum((step + HALF_A_YEAR) % (2 * HALF_A_YEAR) - HALF_A_YEAR for step in steps) >= 0
+
+
+def day_in(text: str, format: str, year: int | None) -> str | None:
+    """The day that stands in a name or a header, written in this format; `year` is that of days without one."""
+    pattern = DAY_FORMATS.get(format) or YEARLESS.get(format, "")
+    if not pattern:  # day numbers and serials
+        found = re.findall(r"\d+", text)
+        return found[0] if len(found) == 1 else None
+    yearless = format in YEARLESS
+    joint = "" if format.endswith(".") else format[1]
+    for piece in (text, *re.findall(r"\d[\d/.\-]*", text)):
+        try:
+            return datetime.strptime(f"{piece}{joint}{year}" if yearless else piece, pattern).date().isoformat()
+        except ValueError:
+            continue
+    return None
+
+
+def _days_across(sheet: Sheet, across: Across) -> dict[str, str]:
+    """The headers that hold a day, and that day."""
+    before, behind = (re.escape(part.strip()) for part in across.headers.split("*"))
+    pattern = re.compile(rf"{before}\s*(.*\d.*?)\s*{behind}", re.IGNORECASE)
+    found = {header: match[1] for header in sheet.headers if (match := pattern.fullmatch(header))}
+    days = days_in(list(found.values()), across.format, across.year)
+    told = {header: day for header, day in zip(found, days, strict=True) if day}
+    if not told:
+        raise ExportError(f"{sheet.label}: no header holds a day in the way the map says under across")
+    for header in told:
+        _refuse_twice(sheet, header)
+    return told
+
+
+def _refuse_twice(sheet: Sheet, header: str) -> None:
+    """Of two columns under one day, either could be meant."""
+    places = [number for number, other in enumerate(sheet.headers, start=1) if other == header]
+    if len(places) > 1:
+        told = " and ".join(map(str, places))
+        raise ExportError(f"{sheet.label}: columns {told} stand under the same day; give each its own, or keep one")
+
+
+def _melted(rows: pd.DataFrame, frame: pd.DataFrame, days: dict[str, str], holds: str) -> pd.DataFrame:
+    """A row for every filled cell below a header that holds a day."""
+    parts = [rows.assign(day=day, **{holds: frame[header]})[(frame[header] != "").to_numpy()]
+             for header, day in days.items()]  # fmt: skip
+    return pd.concat(parts).sort_index(kind="stable")

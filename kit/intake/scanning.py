@@ -1,0 +1,166 @@
+"""What an export holds before anybody has said what it means: its sheets, their headers, and the cells below them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import pandas as pd
+from openpyxl.utils import get_column_letter
+
+from kit.faults import ExportError
+from kit.intake.days import SERIALS
+from kit.intake.files import Sheet, parquet_sheet, readable, text_sheet, workbook_sheet
+from kit.intake.headers import claims
+from kit.intake.layouts import day_in, repeats_header
+from kit.intake.mapping import DAY_FORMATS, DAY_NUMBER, SERIAL, YEARLESS
+from kit.intake.workbooks import Workbook, open_workbook
+
+WORKBOOKS = (".xlsx", ".xlsm")
+TEXTS = (".csv", ".tsv", ".txt")
+LEAP = 2024  # a year in which every day without a year exists
+DAYS_ACROSS = 3  # so many headers that hold days make a wide sheet
+
+
+@dataclass(frozen=True, eq=False)
+class Scanned:
+    """A sheet, or several alike: what a map calls them, their own names, headers, and all cells as text.
+
+    `file` or `sheet` is the name that a map gives, with * for several alike. `cells` has a column for each place in
+    `headers`, without empty rows and without headers that are repeated further down.
+    """
+
+    label: str
+    file: str | None
+    sheet: str | None
+    names: tuple[str, ...]
+    headers: tuple[str, ...]
+    cells: pd.DataFrame
+
+    @cached_property
+    def decimal(self) -> str:
+        """Whether numbers are written with a point or with a comma."""
+        words = pd.Series(pd.unique(self.cells.to_numpy().ravel()), dtype=object)
+        points, commas = (words.str.contains(rf"^\D*\d+{mark}\d+(?!{mark}|\d)").sum() for mark in (r"\.", ","))
+        return "comma" if commas > points else "point"
+
+    def letters(self, places: list[int]) -> str:
+        """The columns at these places, as a spreadsheet calls them."""
+        return ", ".join(get_column_letter(place + 1) for place in places)
+
+
+def scan(export: Path) -> tuple[list[Scanned], list[str]]:
+    """The sheets of an export, those alike as one, and a sentence for each that could not be used.
+
+    Raises ExportError where the export is not there, is no workbook or text file, or holds nothing that can be read.
+    """
+    if not export.exists():
+        raise ExportError(f"{export.name}: there is no such export; give a folder of text files or a workbook")
+    found, told = [], []
+    for sheet, file, name in _sheets(export, told):
+        scanned = _scanned(sheet, file, name)
+        if len(scanned.cells):
+            found.append(scanned)
+        else:
+            told.append(f"{sheet.label}: there are no rows below its headers")
+    if not found:
+        raise ExportError(told[0] if told else f"{export.name}: it holds no text file and no workbook")
+    return _alike(found), told
+
+
+def known_headers(cells: list[str]) -> int:
+    """How many different cells of a row could be headers of ours."""
+    return sum(bool(cell and claims(cell)) for cell in set(cells))
+
+
+def _sheets(export: Path, told: list[str]) -> Iterator[tuple[Sheet, str | None, str | None]]:
+    """Each sheet with the file or sheet name by which a map would call it."""
+    if export.is_file() and export.suffix.lower() in WORKBOOKS:
+        with readable(export.name), open_workbook(export) as book:
+            yield from _of_workbook(book, told)
+        return
+    files = [export] if export.is_file() else sorted(file for file in export.iterdir() if file.is_file())
+    for file in files:
+        ending = file.suffix.lower()
+        if ending in WORKBOOKS and not file.name.startswith("~$"):
+            told.append(f"{file.name}: is a workbook; name it as the export, without its folder")
+        elif ending in TEXTS or ending == ".parquet":
+            sheet = _tried(told, parquet_sheet if ending == ".parquet" else text_sheet, file, known_headers)
+            if sheet is not None:
+                yield sheet, file.name, None
+
+
+def _of_workbook(book: Workbook, told: list[str]) -> Iterator[tuple[Sheet, str | None, str | None]]:
+    for name in book.names:
+        if book.cells(name).is_hidden:
+            told.append(f"{book.file}, sheet {name}: is hidden and was left alone; show it if it belongs to the export")
+            continue
+        sheet = _tried(told, workbook_sheet, book, name, known_headers)
+        if sheet is not None:
+            yield sheet, None, name
+
+
+def _tried(told: list[str], read, *given) -> Sheet | None:
+    try:
+        return read(*given)
+    except ExportError as cannot:
+        told.append(str(cannot))
+        return None
+
+
+def _scanned(sheet: Sheet, file: str | None, name: str | None) -> Scanned:
+    columns = sheet.read(list(range(len(sheet.headers))))
+    cells = pd.DataFrame({place: column.to_numpy() for place, column in enumerate(columns)}, dtype=object)
+    cells = cells[~repeats_header(cells, sheet.headers) & (cells != "").any(axis=1)]
+    return Scanned(sheet.label, file, name, (sheet.name,), tuple(sheet.headers), cells.reset_index(drop=True))
+
+
+def _alike(found: list[Scanned]) -> list[Scanned]:
+    """Sheets with the same headers, whose names differ only in a day or a number, are one."""
+    groups: dict[tuple, list[Scanned]] = {}
+    for sheet in found:
+        groups.setdefault((sheet.headers, _pattern(sheet.file or ""), _pattern(sheet.sheet or "")), []).append(sheet)
+    return [_together(key, group) if len(group) > 1 else group[0] for key, group in groups.items()]
+
+
+def _together(key: tuple, group: list[Scanned]) -> Scanned:
+    headers, file, sheet = key
+    names = tuple(one.names[0] for one in group)
+    cells = pd.concat([one.cells for one in group], ignore_index=True)
+    label = group[0].label.replace(group[0].sheet or group[0].file, sheet or file)
+    return Scanned(label, file or None, sheet or None, names, headers, cells)
+
+
+def _pattern(name: str) -> str:
+    """`Wk of 3-12` and `Wk of 3-19` are both `Wk of *`."""
+    starred = re.sub(r"\d+(?:[-./_ ]+\d+)*", "*", name)
+    return name if re.search(r"[\[\]?]", name) else starred
+
+
+def day_headers(headers: tuple[str, ...]) -> list[int]:
+    """The places of headers that hold a day, where there are enough of them to be the columns of a wide sheet."""
+    places = [place for place, header in enumerate(headers) if not claims(header) and formats_of([header])]
+    return places if len(places) >= DAYS_ACROSS else []
+
+
+def formats_of(texts: list[str]) -> list[str]:
+    """The ways of writing a day, with a year or without, in which every one of these texts holds one."""
+    return [written for written in (*DAY_FORMATS, *YEARLESS) if all(_holds(text, written) for text in texts)]
+
+
+def _holds(text: str, written: str) -> bool:
+    """A bare number is a day only where it says so, or where only a spreadsheet would count so far."""
+    numbers = re.findall(r"\d+", text)
+    if written == DAY_NUMBER:
+        return len(numbers) == 1 and day_word(re.sub(r"\d+", " ", text))
+    if written == SERIAL:
+        return len(numbers) == 1 and SERIALS[0] <= int(numbers[0]) <= SERIALS[1]
+    return bool(numbers) and day_in(text, written, LEAP) is not None
+
+
+def day_word(text: str) -> bool:
+    """Whether a text is a word for day, as a header would say it."""
+    return any(claim.column == "day" for claim in claims(text.strip()))

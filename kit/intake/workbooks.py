@@ -1,0 +1,147 @@
+"""Workbooks read safely: only cells, nothing that unpacks without end, no formula whose value was never computed."""
+
+from __future__ import annotations
+
+import re
+import warnings
+import zipfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, field
+from datetime import date, datetime, time
+from fnmatch import fnmatchcase
+from pathlib import Path
+from typing import IO
+from xml.parsers.expat import ExpatError, ParserCreate
+
+import openpyxl
+from openpyxl.utils import column_index_from_string
+
+from kit.faults import ExportError
+
+UNPACKED = 1 << 30  # bytes; a workbook of a million measurements unpacks to less
+LOCKED = bytes.fromhex("d0cf11e0a1b11ae1")  # how files begin that are locked by a password, and workbooks before 2007
+# Some programs write a prefix before the name of every element.
+MERGED = re.compile(rb'<(?:\w+:)?mergeCell ref="([A-Z]+)(\d+):([A-Z]+)(\d+)"')
+HIDDEN = re.compile(rb'<(?:\w+:)?row [^>]*hidden="(?:1|true)"')
+# A cell with a formula and no value: no program has computed it since it was written. A formula whose value is an
+# empty text has a value: its cell is of the type str.
+UNCOMPUTED = re.compile(
+    rb'<(?:\w+:)?c r="([A-Z]+)(\d+)"(?![^>]*\bt="str")[^>]*>\s*<(?:\w+:)?f(?:\s[^>]*)?(?:/>|>[^<]*</(?:\w+:)?f>)\s*'
+    rb"(?:<(?:\w+:)?v\s*/>|<(?:\w+:)?v>\s*</(?:\w+:)?v>)?\s*</(?:\w+:)?c>"
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Cells:
+    """A sheet as text, row by row. `uncomputed`: (row, column) of formulas without a value, both from 0."""
+
+    name: str
+    rows: list[list[str]]
+    uncomputed: frozenset[tuple[int, int]] = frozenset()
+    hidden_rows: int = 0
+    is_hidden: bool = False
+
+
+@dataclass(eq=False)
+class Workbook:
+    """An open workbook: its sheets by name, each read once."""
+
+    file: str
+    book: openpyxl.Workbook
+    archive: zipfile.ZipFile
+    read: dict[str, Cells] = field(default_factory=dict)
+
+    @property
+    def names(self) -> list[str]:
+        return [name for name in self.book.sheetnames if hasattr(self.book[name], "iter_rows")]
+
+    def called(self, pattern: str) -> list[str]:
+        """The sheets of that name, or of names like `Wk of *`."""
+        return [name for name in self.names if name == pattern or fnmatchcase(name, pattern)]
+
+    def cells(self, name: str) -> Cells:
+        if name not in self.read:
+            self.read[name] = self._cells(name)
+        return self.read[name]
+
+    def _cells(self, name: str) -> Cells:
+        sheet = self.book[name]
+        sheet.reset_dimensions()  # what a workbook says of its own size is not always true
+        rows = [[cell_text(cell) for cell in row] for row in sheet.iter_rows(values_only=True)]
+        source = self.archive.read(sheet._worksheet_path)
+        _spread_merged(rows, source)
+        bare = frozenset(
+            (int(row) - 1, column_index_from_string(column.decode()) - 1) for column, row in UNCOMPUTED.findall(source)
+        )
+        return Cells(name, rows, bare, len(HIDDEN.findall(source)), sheet.sheet_state != "visible")
+
+
+@contextmanager
+def open_workbook(file: Path) -> Iterator[Workbook]:
+    """A workbook, closed at the end of the block.
+
+    Raises ExportError where it is locked or of an older kind, unpacks to more than a gigabyte, or holds a document
+    type, by which a file can ask for others.
+    """
+    _refuse_locked(file)
+    with warnings.catch_warnings():
+        # openpyxl warns of colours and drop-down lists that it drops; none of them is data
+        warnings.filterwarnings("ignore", module="openpyxl")
+        with zipfile.ZipFile(file) as archive:
+            _refuse_dangerous(file.name, archive)
+            with closing(openpyxl.load_workbook(file, read_only=True, data_only=True)) as book:
+                yield Workbook(file.name, book, archive)
+
+
+def _refuse_locked(file: Path) -> None:
+    with file.open("rb") as stream:
+        if stream.read(len(LOCKED)) == LOCKED:
+            raise ExportError(
+                f"{file.name}: it is locked with a password or of an older kind; save it as .xlsx without a password"
+            )
+
+
+def _refuse_dangerous(file: str, archive: zipfile.ZipFile) -> None:
+    if sum(part.file_size for part in archive.infolist()) > UNPACKED:
+        raise ExportError(f"{file}: unpacks to more than a gigabyte; export fewer columns or a shorter period")
+    for part in archive.infolist():
+        with archive.open(part) as stream:
+            if _has_document_type(stream):
+                raise ExportError(f"{file}: asks for other files while it is read; open it and save it anew")
+
+
+def _has_document_type(stream: IO[bytes]) -> bool:
+    """Whether XML declares one, however it is encoded; it can only do so before its first element."""
+    met: list[bool] = []
+    parser = ParserCreate()
+    parser.StartDoctypeDeclHandler = lambda *_: met.append(True)
+    parser.StartElementHandler = lambda *_: met.append(False)
+    try:
+        while not met and (piece := stream.read(4096)):
+            parser.Parse(piece)
+    except ExpatError:  # a picture; whatever needs it to be XML fails by itself
+        pass
+    return bool(met) and met[0]
+
+
+def _spread_merged(rows: list[list[str]], source: bytes) -> None:
+    """What stands in merged cells holds for each of the rows they cover; across columns it stays in the first."""
+    for first, top, _, bottom in MERGED.findall(source):
+        column = column_index_from_string(first.decode()) - 1
+        covered = rows[int(top) - 1 : int(bottom)]
+        for row in covered[1:]:
+            if column < len(covered[0]):
+                row.extend([""] * (column + 1 - len(row)))
+                row[column] = covered[0][column]
+
+
+def cell_text(cell: object) -> str:
+    """A cell as it would stand in a CSV file: a date without its time, a whole number without a point."""
+    if isinstance(cell, datetime | date):
+        return cell.isoformat()[:10]
+    if isinstance(cell, time):
+        return cell.isoformat()
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    return "" if cell is None else str(cell).strip()

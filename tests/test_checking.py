@@ -1,0 +1,72 @@
+"""A check tells in one round what stands in the way, and ends with what to do next."""
+
+from textwrap import dedent
+
+import pytest
+
+from kit.checking import check
+from tests.exports import CALENDAR, MEASUREMENTS, WOUNDS
+
+PLAN = CALENDAR
+DAYS = {"10": "2026-01-10", "17": "2026-01-17", "24": "2026-01-24", "30": "2026-01-30", "37": "2026-02-06"}
+ROUNDS = "\n".join(
+    ",".join([row.split(",")[0], DAYS.get(row.split(",")[1], "day"), *row.split(",")[2:]])
+    for row in dedent(MEASUREMENTS).strip().replace("W2,37,open,4,2", "W2,37,closed,,").splitlines()
+)
+
+
+def export(folder, plan=PLAN, **tables):
+    tables = {"wounds": dedent(WOUNDS).strip(), "measurements": ROUNDS} | tables
+    for name, text in tables.items():
+        (folder / f"{name}.csv").write_text(text + "\n", encoding="utf-8")
+    if plan:
+        (folder / "study-plan.toml").write_text(plan, encoding="utf-8")
+    return folder
+
+
+def test_where_nothing_stops_the_report_it_says_so_and_what_is_read(tmp_path):
+    found = check(export(tmp_path))
+    assert found.stops == []
+    assert found.read[0].startswith("wounds: 2 rows of wounds.csv; 4 columns; not there: side, onset")
+    assert found.next == "Nothing stops the report."
+
+
+def test_everything_that_stops_is_told_in_one_round(tmp_path):
+    wounds = (
+        dedent(WOUNDS).strip().replace("venous", "mystery").replace("pressure_injury", "mystery")
+        + "\nW3,R2,mystery,leg"
+    )
+    found = check(export(tmp_path, wounds=wounds, measurements=ROUNDS.replace("2026-01-17", "1/17/2026"), plan=""))
+    assert len(found.stops) == 1  # without a plan no word and no day can be judged
+    assert found.next.startswith("Fix next: study-plan.toml")
+    (tmp_path / "study-plan.toml").write_text(PLAN, encoding="utf-8")
+    stops = check(tmp_path).stops
+    assert [stop.split(":")[0] for stop in stops] == [
+        "wounds.csv row 2, column kind", "measurements.csv row 3, column day",
+    ]  # fmt: skip
+
+
+def test_a_map_that_cannot_be_followed_is_the_first_thing_to_fix(tmp_path):
+    export(tmp_path)
+    (tmp_path / "columns.toml").write_text("[wounds]\n", encoding="utf-8")
+    assert check(tmp_path).next.startswith("Fix next: columns.toml: ")
+
+
+def test_a_table_that_cannot_be_read_hides_none_of_the_others(tmp_path):
+    found = check(export(tmp_path, sessions="wound,day\nW1,2026-01-12"))
+    assert found.stops == ["sessions.csv: column modality is needed and not there; add it or map it"]
+    assert [line.split(":")[0] for line in found.read] == ["wounds", "measurements"]
+
+
+def test_what_touches_many_rows_is_worth_mending_the_most_frequent_first(tmp_path):
+    rounds = ROUNDS.replace("state,length,width", "state,length,width,exudate").replace("open,4,3", "open,4,3,drippy")
+    rows = [line if line.count(",") == 5 else line + "," for line in rounds.splitlines()]
+    found = check(export(tmp_path, measurements="\n".join(rows)))
+    assert found.mends[0].startswith("measurements.exudate: 1 row (unknown, kept with a mark)")
+    assert found.next.startswith("Nothing stops the report. Worth mending first: measurements.exudate")
+
+
+@pytest.mark.parametrize("name", ["nowhere", "nowhere.xlsx"])
+def test_an_export_that_is_not_there_is_told(name, tmp_path):
+    found = check(tmp_path / name, plan=export(tmp_path) / "study-plan.toml")
+    assert found.next == f"Fix next: {name}: there is no such export; give a folder of CSV files or a workbook"

@@ -12,13 +12,15 @@ as could be thought of (single letters, a questionnaire, pictures); no word of t
 from __future__ import annotations
 
 import argparse
+import sys
 import tempfile
 from fnmatch import fnmatchcase
 from pathlib import Path
 
 import pandas as pd
-from export_shapes import SHAPES, Shape, Truth, tidy
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from benchmarks.export_shapes import SHAPES, Shape, Truth, tidy
 from kit.intake.drafting import Draft, draft
 from kit.intake.mapping import ASK, Place, TableMap
 from kit.intake.placing import read_as

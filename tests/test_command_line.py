@@ -39,7 +39,7 @@ def test_help_names_the_commands_and_shows_examples(capsys):
         main(["--help"])
     said = capsys.readouterr().out
     assert left.value.code == 0
-    assert all(command in said for command in ("report", "invent", "dictionary"))
+    assert all(command in said for command in ("report", "draft", "check", "template", "invent", "dictionary"))
     assert said.count("  python -m kit report") >= 3
     assert "--facility Tarnwick" in said
 
@@ -149,3 +149,60 @@ def test_a_reports_folder_that_is_a_file_is_told_in_one_line(capsys, tmp_path):
     assert main(["report", "--reports", str(tmp_path / "reports")]) == 1
     said = capsys.readouterr().err
     assert said.startswith("Stopped: ") and said.count("\n") == 1
+
+
+# --- draft, check, template ---
+
+LISTED = "Wound ref,Person,Type\nW1,P1,Pressure\nW2,P2,Venous\n"
+SEEN = "Wound ref,Seen,Len (cm),Wid (cm)\nW1,2026-04-06,4,3\nW2,2026-04-07,2,2\n"
+WINDOWS = """
+[program]
+name = "Invented"
+basis = "operations"
+[windows]
+quarter_begins = 2026-04-01
+cutoff = 2026-06-30
+[[regimens]]
+name = "stimulation"
+modality = "stimulation"
+"""
+
+
+@pytest.fixture
+def strange(tmp_path):
+    """A folder in headers of its own."""
+    (tmp_path / "list.csv").write_text(LISTED, encoding="utf-8")
+    (tmp_path / "rounds.csv").write_text(SEEN, encoding="utf-8")
+    (tmp_path / "study-plan.toml").write_text(WINDOWS, encoding="utf-8")
+    return tmp_path
+
+
+def test_from_a_strange_folder_draft_and_check_lead_to_a_report(strange, capsys):
+    assert main(["draft", str(strange)]) == 0
+    said = capsys.readouterr().out
+    assert "wounds: 3 columns placed, from list.csv" in said
+    assert said.splitlines()[-1].endswith(f"start.py check {strange}")
+    assert main(["check", str(strange)]) == 0
+    assert capsys.readouterr().out.splitlines()[-1].startswith("Nothing stops the report.")
+
+
+def test_a_map_that_is_there_is_never_overwritten(strange, capsys):
+    (strange / "columns.toml").write_text("# mine\n", encoding="utf-8")
+    status, said = stopped(capsys, "draft", strange)
+    assert status == 1
+    assert said.startswith("Stopped: columns.toml: there is one already")
+    assert (strange / "columns.toml").read_text(encoding="utf-8") == "# mine\n"
+
+
+def test_a_check_that_finds_something_ends_with_1_and_what_to_fix_next(strange, capsys):
+    (strange / "study-plan.toml").unlink()
+    main(["draft", str(strange)])
+    assert main(["check", str(strange)]) == 1
+    assert capsys.readouterr().out.splitlines()[-1].startswith("Fix next: study-plan.toml")
+
+
+def test_a_template_is_written_once(tmp_path, capsys):
+    assert main(["template", str(tmp_path / "ours.xlsx")]) == 0
+    capsys.readouterr()
+    status, said = stopped(capsys, "template", tmp_path / "ours.xlsx")
+    assert (status, said.startswith("Stopped: ours.xlsx: ")) == (1, True)

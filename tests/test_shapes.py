@@ -1,14 +1,18 @@
 """Every strange export, read by its map, goes through to the same study as its tidy original, cell for cell."""
 
+import re
 from collections import Counter
 from datetime import date
 
 import pytest
 
 from benchmarks.export_shapes import DAY_ZERO, SHAPES, tidy
+from benchmarks.mapping import judged
+from kit.intake.drafted import as_toml
 from kit.intake.drafting import draft
 from kit.intake.mapping import DAY_NUMBER, Across, Only, Place, TableMap
 from kit.intake.readers import read_export
+from kit.intake.scanning import scan
 from kit.plan import EPOCH, Plan
 from kit.study import study_of
 from kit.vocabulary import TABLES
@@ -77,13 +81,20 @@ def place_of(truth):
     return Place(column=header, unit=truth.unit and truth.unit.lower(), format=truth.format, values=truth.values)
 
 
+@pytest.fixture(scope="module")
+def sent(tables, tmp_path_factory):
+    """The file or folder of each shape, and the map that is drafted from it."""
+    exports = {name: shape.write(tmp_path_factory.mktemp(name), tables) for name, shape in SHAPE.items()}
+    return {name: (export, draft(export)) for name, export in exports.items()}
+
+
 @pytest.fixture(scope="module", params=list(SHAPE))
-def arrived(request, tables, tmp_path_factory):
+def arrived(request, sent):
     """A shape, and the study of what was sent in it."""
     shape = SHAPE[request.param]
-    export = shape.write(tmp_path_factory.mktemp(shape.name), tables)
+    export, drafted = sent[shape.name]
     numbered = any(truth.format == DAY_NUMBER for truth in shape.truth.values())
-    raw = read_export(export, told(shape, draft(export)))
+    raw = read_export(export, told(shape, drafted))
     return shape, study_of(raw, plan(DAY_ZERO if numbered else None)), (DAY_ZERO - EPOCH).days if numbered else 0
 
 
@@ -119,11 +130,42 @@ def test_no_row_is_lost(arrived, original):
 
 
 @pytest.mark.parametrize("name", ["inches"])
-def test_what_was_rounded_arrives_as_near_as_it_was_sent(name, tables, original, tmp_path):
-    shape = SHAPE[name]
-    export = shape.write(tmp_path, tables)
-    study = study_of(read_export(export, told(shape, draft(export))), plan())
+def test_what_was_rounded_arrives_as_near_as_it_was_sent(name, sent, original):
+    export, drafted = sent[name]
+    study = study_of(read_export(export, told(SHAPE[name], drafted)), plan())
     both = study.measurements.merge(original.measurements, on=["wound", "day"])
     assert len(both) == len(original.measurements)
     for side in ("length", "width"):
         assert (both[f"{side}_x"] - both[f"{side}_y"]).abs().max() < ROUNDED
+
+
+# --- the drafted map ---
+
+
+@pytest.mark.parametrize("name", list(SHAPE))
+def test_no_column_is_placed_wrong(name, sent):
+    found = judged(SHAPE[name], sent[name][1])
+    assert found["wrong"] == []
+    assert len(found["right"]) >= 0.8 * len(SHAPE[name].truth)
+
+
+@pytest.mark.parametrize("name", list(SHAPE))
+def test_no_cell_of_the_export_stands_in_a_drafted_map(name, sent):
+    """Headers and names of sheets do; a cell that is one of our own words would say nothing of anybody."""
+    export, drafted = sent[name]
+    sheets, _ = scan(export)
+    ours = {word for table in TABLES.values() for column in table.columns for word in column.allowed} | set(TABLES)
+    headers = {header for sheet in sheets for header in sheet.headers} | {sheet.file or sheet.sheet for sheet in sheets}
+    cells = {cell for sheet in sheets for cell in sheet.cells.to_numpy().ravel()} - headers - ours - {""}
+    text = as_toml(drafted)
+    assert [cell for cell in cells if f'"{cell}"' in text] == []
+    assert [cell for cell in cells if re.fullmatch(r"[A-Z][0-9]{2,}", cell) and cell in text] == []
+
+
+def test_a_drafted_map_brings_a_flat_file_to_the_same_study_without_a_hand(sent, original):
+    export, drafted = sent["one_flat_file"]
+    study = study_of(read_export(export, drafted.mapping), plan())
+    columns = ["day", "length", "state", "width", "wound"]
+    assert rows_of(study, "measurements", columns) == rows_of(original, "measurements", columns)
+    columns = ["day", "minutes", "modality", "setup", "status", "wound"]
+    assert rows_of(study, "sessions", columns) == rows_of(original, "sessions", columns)

@@ -92,8 +92,7 @@ def test_the_share_of_sessions_tied_to_a_wound_is_said_first():
         ". R1 heel 13 ultrasound\n",  # none there
     )
     assert received(study).startswith(
-        "Sessions tied to a wound: 50% (2 of 4), 1 of them by person and site; 1 may be of several wounds, "
-        "1 fit none. "
+        "Sessions tied to a wound: 50% (2 of 4), 1 of them by person and site; 1 may be of several wounds, 1 fit none. "
     )
 
 

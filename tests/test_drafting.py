@@ -166,6 +166,9 @@ def test_wounds_that_have_no_name_are_named_by_person_and_site(tmp_path):
     found = draft(export(tmp_path, flat=flat))
     for table in ("wounds", "measurements"):
         assert found.mapping[table].columns["wound"].join == ("Person", "Site", "Side")
+    assert doubts(found, "wounds", "wound") == [
+        "no column numbers the wounds; two wounds of one person at one site are taken for one"
+    ]
 
 
 def test_days_above_the_columns_of_a_wide_sheet(tmp_path):

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 
 from kit.faults import ExportError
 from kit.intake.layouts import days_in
+from kit.intake.mapping import Place, TableMap
 from kit.intake.readers import read_export
 from tests.exports import MEASUREMENTS, WOUNDS, csv_text, map_of, write
 from tests.test_mapping import SHARED
@@ -694,3 +695,19 @@ def test_folder_workbook_and_parquet_of_the_same_tables_read_the_same(tmp_path, 
     for name in frames:
         first, *others = (table(way[name].rows) for way in ways)
         assert others == [first, first]
+
+
+def test_a_wound_named_by_person_and_site_is_the_same_in_other_words_and_may_have_no_side(tmp_path):
+    (tmp_path / "rounds.csv").write_text(
+        "Person,Site,Side,Date\nP1,L heel,,2026-01-05\np1 ,heel (L),,2026-01-12\nP1,Heel,Left,2026-01-19\n"
+        "P1,heel,L,2026-01-26\nP1,sacrum,,2026-01-05\n,sacrum,,2026-01-05\n",
+        encoding="utf-8",
+    )
+    join = {"wound": Place(join=("Person", "Site", "Side")), "day": Place(column="Date")}
+    wounds = {"wound": join["wound"], "resident": Place(column="Person")}
+    mapped = {
+        "wounds": TableMap(file="rounds.csv", columns=wounds),
+        "measurements": TableMap(file="rounds.csv", columns=join),
+    }
+    named = read_export(tmp_path, mapped)["measurements"].rows["wound"].tolist()
+    assert named == ["p1/heel/left"] * 4 + ["p1/sacrum", ""]

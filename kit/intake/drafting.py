@@ -13,6 +13,7 @@ from kit.vocabulary import TABLES
 EVENTS = ("measurements", "sessions", "procedures", "spans", "departures")
 DECIDES = {"sessions": "modality", "procedures": "procedure", "spans": "span", "departures": "reason"}
 FOLLOWS = "taken as the other days of this sheet are written"
+NO_NUMBER = "no column numbers the wounds; two wounds of one person at one site are taken for one"
 BY_PERSON = ("sessions", "spans")  # they may name the person alone
 PARTLY = 2  # columns that must be placed before a sheet that lacks needed ones is drafted at all
 NUMBERED_ANEW = 0.2  # share of wound numbers that several people bear where each person's wounds are counted from 1
@@ -101,7 +102,8 @@ def _joined(sheet: dict[str, Reading], name: str, anew: bool, nameless: bool) ->
         return reading
     places = tuple(person[part].place for part in parts if part in person)
     placed = {column: one for column, one in reading.placed.items() if column != "wound"}
-    return replace(reading, placed=placed, joined=places)
+    doubt = [("wound", NO_NUMBER)] if nameless and name == "wounds" else []
+    return replace(reading, placed=placed, joined=places, doubts=[*reading.doubts, *doubt])
 
 
 def _chosen(readings: list[dict[str, Reading]]) -> dict[str, Reading]:

@@ -5,14 +5,19 @@ from __future__ import annotations
 import re
 import unicodedata
 from datetime import date, datetime
+from functools import cache
 from itertools import pairwise
 
 import pandas as pd
 
 from kit.faults import ExportError
 from kit.intake.files import Sheet
+from kit.intake.lexicon import plain, words_for
 from kit.intake.mapping import DAY_FORMATS, YEARLESS, Across, Only, Place, TableMap, full_format
+from kit.intake.places import read_sites
 from kit.vocabulary import Table
+
+NAMING = 2  # of joined columns so many must be filled; a third, as the side of a site, may be blank
 
 LEAP = 2000  # a year that has every day
 HALF_A_YEAR = 183  # days
@@ -102,13 +107,20 @@ def _cells(frame: pd.DataFrame, place: Place, day: str | None) -> pd.Series:
     if not place.join:
         return frame[place.column]
     parts = [frame[header].map(_alike) for header in place.join]
-    joined = parts[0].str.cat(parts[1:], sep="/")
-    return joined.where((frame[list(place.join)] != "").all(axis=1), "")
+    joined = pd.Series(
+        ["/".join(filter(None, row)) for row in zip(*parts, strict=True)], index=frame.index, dtype=object
+    )
+    return joined.where((frame[list(place.join[:NAMING])] != "").all(axis=1), "")
 
 
+@cache
 def _alike(text: str) -> str:
-    """The same person and site told in capitals or with other blanks is the same."""
-    return re.sub(r"\s+", "-", unicodedata.normalize("NFKC", text).casefold().strip(" ."))
+    """The same person, site or side in other words (L, Left), in capitals or with other blanks is the same."""
+    sites = read_sites(text)
+    if len(sites) == 1:
+        return "/".join(filter(None, (sites[0].site, sites[0].side)))
+    side = words_for("side").get(plain(text))
+    return side or re.sub(r"\s+", "-", unicodedata.normalize("NFKC", text).casefold().strip(" ."))
 
 
 def days_in(texts: list[str], format: str, year: int | None = None) -> list[str | None]:

@@ -123,7 +123,8 @@ def _draft(asked: argparse.Namespace) -> int:
     drafted = draft(asked.export)
     to.write_text(as_toml(drafted), encoding="utf-8")
     print(*summary(drafted), f"The map is {to}", sep="\n")
-    print("Read it, correct it, then: python3 start.py check", asked.export)
+    named = f' --columns "{to}"' if asked.columns else ""
+    print(f'Read it, correct it, then: python3 start.py check "{asked.export}"{named}')
     return 0
 
 
@@ -131,7 +132,8 @@ def _check(asked: argparse.Namespace) -> int:
     from kit.checking import check
 
     found = check(asked.export, asked.plan, asked.columns)
-    for title, lines in (("Read", found.read), ("Stops the report", found.stops), ("Worth mending", found.mends)):
+    others = found.stops if len(found.stops) > 1 else []
+    for title, lines in (("Read", found.read), ("Stops the report", others), ("Worth mending", found.mends[1:])):
         if lines:
             print(f"{title}:", *(f"  {line}" for line in lines), sep="\n")
     print(found.next)

@@ -8,17 +8,22 @@ from pathlib import Path
 import pandas as pd
 
 from kit.faults import FAULTS, ExportError
+from kit.intake.contradictions import DATED
 from kit.intake.mapping import read_map
 from kit.intake.readers import RawTable, tables_of
-from kit.intake.screening import stops
+from kit.intake.screening import screen, stops
 from kit.plan import Plan, PlanError, read_plan
 from kit.statements import tied
 from kit.study import Study, map_of, plan_of, read_study
 from kit.vocabulary import TABLES
-from kit.words import count, percent
+from kit.words import count, day, percent
 
-WORTH_A_LOOK = 0.01  # share of a table's rows from which on a fault is told here; common practice, no source
-MOST = 8  # so many at most, the most frequent first
+# Rules of thumb, all common practice, no source.
+WORTH_A_LOOK = 0.01  # share of a table's rows from which on a fault is told
+MOST, PLACES = 8, 3  # faults, the most frequent first, and rows named of each
+BEYOND = 0.2  # share of rows after the cut-off from which on a year is doubted
+QUIET = 31  # days between the last record and the cut-off from which on the cut-off is doubted
+FEW = 6  # columns that are not there are named up to this many
 
 
 @dataclass(frozen=True)
@@ -41,22 +46,18 @@ class Check:
 
 def check(export: str | Path, plan: str | Path = "", columns: str | Path = "") -> Check:
     """Every table is read and screened by itself, so that one round tells all that stands in the way."""
-    export = Path(export)
-    found, stopped = Check(), []
+    export, stopped = Path(export), []
     rules, tables = _plan(export, plan, stopped), _tables(export, columns, stopped)
-    for raw in tables.values():
-        found.read.append(f"{raw.table}: {len(raw.rows):,} rows of {raw.file}; {_columns(raw)}")
-        stopped += stops(raw, rules) if rules else []
-    found.stops.extend(stopped)
-    if not stopped:
-        try:
-            study = read_study(export, plan, columns)
-        except (ExportError, PlanError) as stop:
-            found.stops.append(str(stop))
-        else:
-            found.read.extend(_account(study))
-            found.mends.extend(_mends(study))
-    return found
+    stopped += [stop for raw in tables.values() for stop in stops(raw, rules)] if rules else []
+    found = Check([_read(raw) for raw in tables.values()], stopped)
+    if stopped:
+        return found
+    try:
+        study = read_study(export, plan, columns)
+    except (ExportError, PlanError) as stop:
+        return Check(found.read, [str(stop)])
+    days = _days(tables, rules)
+    return Check([*found.read, *_ranges(days, rules), *_account(study)], [], [*_in_time(days, rules), *_mends(study)])
 
 
 def _plan(export: Path, plan: str | Path, stopped: list[str]) -> Plan | None:
@@ -78,10 +79,47 @@ def _tables(export: Path, columns: str | Path, stopped: list[str]) -> dict[str, 
     return tables
 
 
-def _columns(raw: RawTable) -> str:
-    """Which columns of the table are read, and which of the dictionary's are not there."""
+def _read(raw: RawTable) -> str:
+    """Where a table was read from, and which columns of the dictionary are not there."""
+    several = len(raw.sources)
+    where = raw.file if several == 1 else f"{several} files or sheets, the first {raw.file}"
     lacking = [name for name in TABLES[raw.table].names if name not in raw.places]
-    return f"{len(raw.places)} columns" + (f"; not there: {', '.join(lacking)}" if lacking else "")
+    told = ", ".join(lacking) if len(lacking) <= FEW else f"{len(lacking)} of the dictionary's"
+    return f"{raw.table}: {count(len(raw.rows), 'row')} of {where}; {len(raw.places)} columns" + (
+        f"; not there: {told}" if lacking else ""
+    )
+
+
+def _days(tables: dict[str, RawTable], plan: Plan) -> dict[str, pd.Series]:
+    """The days of every table that has any, before the plan's windows take some away."""
+    typed = screen(tables, plan).tables
+    return {name: typed[name][column].dropna() for name, column in DATED.items() if len(typed[name])}
+
+
+def _ranges(days: dict[str, pd.Series], plan: Plan) -> list[str]:
+    return [
+        f"{name}: from {day(told.min(), plan)} to {day(told.max(), plan)}" for name, told in days.items() if len(told)
+    ]
+
+
+def _in_time(days: dict[str, pd.Series], plan: Plan) -> list[str]:
+    """What says that a year, a format or the plan's cut-off is wrong: much lies after it, or nothing near it."""
+    if plan.cutoff is None:
+        return []
+    late = {name: (int((told > plan.cutoff).sum()), len(told)) for name, told in days.items()}
+    told = [
+        f"{name}: {percent(part, whole)} of the rows lie after the plan's cut-off and are not used; is the cut-off "
+        "right, and the year and format of the days in the map?"
+        for name, (part, whole) in late.items()
+        if whole and part / whole >= BEYOND
+    ]
+    last = max((int(told.max()) for told in days.values() if len(told)), default=plan.cutoff)
+    if plan.cutoff - last >= QUIET:
+        told.append(
+            f"the plan's cut-off lies {plan.cutoff - last} days after the last record: open wounds would count as open "
+            "all that time; name the quarter that the export covers"
+        )
+    return told
 
 
 def _account(study: Study) -> list[str]:
@@ -91,15 +129,20 @@ def _account(study: Study) -> list[str]:
 
 
 def _mends(study: Study) -> list[str]:
-    """Faults that touch more than one row in a hundred, the most frequent first."""
-    faults = study.faults.groupby(["table", "column", "fault", "fate"], as_index=False)["source_row"].nunique()
+    """Faults that touch one row in a hundred or more, the most frequent first, each with its first rows."""
     rows = study.account.set_index("table")["rows_in"]
-    faults = faults.assign(share=faults["source_row"] / faults["table"].map(rows))
-    many = faults[faults["share"] >= WORTH_A_LOOK].sort_values("share", ascending=False, kind="stable")
-    return [_told(row) for row in many.head(MOST).itertuples()]
+    faults = study.faults.drop_duplicates(["table", "column", "fault", "source_row"])
+    groups = [
+        (group, len(lines) / rows[group[0]], lines) for group, lines in faults.groupby(["table", "column", "fault"])
+    ]
+    many = sorted((one for one in groups if one[1] >= WORTH_A_LOOK), key=lambda one: -one[1])
+    return [_told(*kind, lines, study.houses) for kind, _, lines in many[:MOST]]
 
 
-def _told(row: pd.Series) -> str:
-    where = f"{row.table}.{row.column}" if row.column else row.table
-    says = FAULTS[row.fault].says
-    return f"{where}: {count(row.source_row, 'row')} ({row.fault}, {row.fate}). {says}"
+def _told(table: str, column: str, fault: str, lines: pd.DataFrame, houses: pd.DataFrame) -> str:
+    where = f"{table}.{column}" if column else table
+    first = lines.head(PLACES).merge(houses, on=["table", "source_row"])
+    places = [f"{row.file} row {row.row}" for row in first.itertuples()]
+    kind = f"{count(len(lines), 'row')} ({fault.replace('_', ' ')}, {FAULTS[fault].fate})"
+    more = " and others" if len(lines) > PLACES else ""
+    return f"{where}: {kind}. {FAULTS[fault].says} See {'; '.join(places)}{more}."

@@ -27,13 +27,14 @@ class Fault:
 FAULTS: dict[str, Fault] = {
     fault.name: fault
     for fault in (
-        Fault("blank", SET_ASIDE, "A cell without which the row means nothing is empty."),
+        Fault("blank", SET_ASIDE, "A cell without which the row means nothing is empty, or its word is not known."),
         Fault("unreadable", SET_ASIDE, "A day or word without which the row means nothing cannot be read."),
         Fault("duplicate", SET_ASIDE, "The same row stands twice."),
         Fault("clash", SET_ASIDE, "Two rows contradict each other; the larger, or else the fuller, stays."),
         Fault("orphan", SET_ASIDE, "It points to a person or wound that the export does not hold."),
         Fault("astray", SET_ASIDE, "A session or surgical closure that several wounds fit; none is guessed."),
         Fault("unmatched", SET_ASIDE, "A session that fits no wound of its person, or names no person."),
+        Fault("half", MARKED, "The row names two sites, and only one of them was an open wound that day."),
         Fault("unseen", SET_ASIDE, "The cell says that the wound was not looked at that day."),
         Fault("future", SET_ASIDE, "It is dated after the cut-off, so it was not known then."),
         Fault("after_death", SET_ASIDE, "It is dated after the recorded day of death."),

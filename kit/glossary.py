@@ -8,7 +8,7 @@ RESULTS: dict[str, str] = {
     "row": "Row of the file or sheet that `file` names; its header is row 1, if nothing stands above it.",
     "table": "Table of the export.",
     "file": "File, or workbook and sheet, that the table was read from.",
-    "tied": "How a session was tied to its wound: named, or linked by person and site.",
+    "tied": "How a session was tied to its wound: named, linked by person and site, or half: one of two sites.",
     "sha256": "Fingerprint of the file.",
     "rows_in": "Rows that the export held.",
     "kept": "Rows that are used.",

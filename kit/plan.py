@@ -33,7 +33,7 @@ COVARIATES = (
     "risk_total", "continence", "weight_loss",
 )  # fmt: skip
 Kind = Literal[KINDS]
-Stage = Literal[STAGES]
+Stage = Annotated[Literal[STAGES], BeforeValidator(lambda stage: str(stage) if type(stage) is int else stage)]
 TOML_CURE = "dates stand without quotation marks (2026-03-31), words between straight ones"
 
 
@@ -69,7 +69,9 @@ class Program(_Part):
     """Whose program it is, and under what the export was made."""
 
     name: str = Field(min_length=1, max_length=80, description="what the page calls the program")
-    basis: Literal[tuple(BASES)] = Field(description="under what the export was made; ask your privacy officer")
+    basis: Literal[tuple(BASES)] = Field(
+        description=f"under what the export was made: {', '.join(BASES)}; ask your privacy officer"
+    )
 
 
 class Windows(_Part):

@@ -12,7 +12,7 @@ from kit.healing.answers import Answers, named
 from kit.healing.comparison import NONE
 from kit.healing.description import ANY, BEFORE, Description
 from kit.healing.trials import ELIGIBLE
-from kit.intake.linking import LINKED
+from kit.intake.linking import HALF, LINKED
 from kit.plan import BASES, Plan
 from kit.quarter import Activity
 from kit.study import Study
@@ -51,15 +51,17 @@ def tied(study: Study) -> str:
     """How many of the sessions could be tied to a wound, and what became of those that could not."""
     account = study.account.set_index("table").loc["sessions"]
     faults = study.faults[study.faults["table"] == "sessions"].groupby("fault")["source_row"].nunique()
-    several, none = (int(faults.get(name, 0)) for name in ("astray", "unmatched"))
-    linked = study.sessions.loc[study.sessions["tied"] == LINKED, "source_row"].nunique()
+    several = int(faults.get("astray", 0))
+    none = sum(int(faults.get(name, 0)) for name in ("unmatched", "orphan"))
+    linked = study.sessions.loc[study.sessions["tied"].isin([LINKED, HALF]), "source_row"].nunique()
     rows = int(account["rows_in"])
     if not rows:
         return "The export holds no sessions."
     said = f"Sessions tied to a wound: {percent(rows - several - none, rows)}"
     if not linked + several + none:
         return f"{said}; each names its own."
-    return f"{said}, {linked} of them by person and site; {several} may be of several wounds, {none} fit none."
+    said += f", {linked} of them by person and site"
+    return f"{said}; {several} may be of several wounds, {none} of none that the export holds."
 
 
 def rows_used(study: Study) -> str:

@@ -192,6 +192,13 @@ def test_a_session_of_two_sites_is_two_sessions_of_one_row():
     assert (account["rows_in"], account["kept"], account["set_aside"]) == (1, 1, 0)
 
 
+@pytest.mark.parametrize("sites", ["sacrum and elbow", "elbow and sacrum"])
+def test_half_a_session_of_two_sites_of_which_one_is_no_wound_is_of_the_other(sites):
+    out = cleaned(wounds=TWO_ON_R1, measurements=OF_TWO, sessions=SESSIONS + f",R1,{sites},12,ultrasound\n")
+    assert out.tables["sessions"][["wound", "site"]].to_numpy().tolist() == [["W1", "sacrum"]]
+    assert lines(out.faults) == [("sessions", 2, "half")]
+
+
 def test_a_session_of_two_sites_that_fit_one_wound_is_one_session():
     # Sacrum and coccyx are one region, and R1 has one wound there.
     out = cleaned(sessions=SESSIONS + ",R1,coccyx and sacrum,12,ultrasound\n")

@@ -181,7 +181,7 @@ def test_from_a_strange_folder_draft_and_check_lead_to_a_report(strange, capsys)
     assert main(["draft", str(strange)]) == 0
     said = capsys.readouterr().out
     assert "wounds: 3 columns placed, from list.csv" in said
-    assert said.splitlines()[-1].endswith(f"start.py check {strange}")
+    assert said.splitlines()[-1].endswith(f'start.py check "{strange}"')
     assert main(["check", str(strange)]) == 0
     assert capsys.readouterr().out.splitlines()[-1].startswith("Nothing stops the report.")
 

@@ -180,7 +180,7 @@ def test_days_above_the_columns_of_a_wide_sheet(tmp_path):
     found = draft(export(tmp_path, tracker=wide))
     across = found.mapping["measurements"].across
     assert (across.headers, across.format, across.holds) == ("*", "M/D", "dimensions")
-    assert doubts(found, "measurements", "day") == ["days stand there without a year; write year = that of the first"]
+    assert doubts(found, "measurements", "day")[0].startswith("days stand there without a year; write year = ")
     assert found.mapping["wounds"].file == found.mapping["measurements"].file == "tracker.csv"
 
 
@@ -243,3 +243,12 @@ def test_where_there_is_nothing_to_read_one_line_says_so(name, tmp_path):
     with pytest.raises(ExportError) as stop:
         draft(tmp_path / name)
     assert str(stop.value).startswith(f"{name}: ")
+
+
+def test_a_list_of_wounds_without_a_number_is_not_passed_over_in_silence(tmp_path):
+    found = drafted(
+        tmp_path, register="# | Person | Kind of wound | Site\n1 | P1 | Pressure | heel\n2 | P2 | Venous | leg"
+    )
+    assert found.told == [
+        "register.csv: looks like a list of wounds, and no column was found that numbers them; name it in the map"
+    ]

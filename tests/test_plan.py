@@ -193,6 +193,12 @@ def test_layout_comments_and_spelt_out_defaults_leave_the_fingerprint_alone():
     assert plan_of(other).fingerprint == plan_of(PLAN).fingerprint
 
 
+def test_a_stage_may_stand_with_or_without_quotation_marks():
+    plans = [plan_of(CALENDAR + f"[cohort]\nstages = {stages}\n") for stages in ('["2", "3"]', "[2, 3]")]
+    assert plans[0].cohort.stages == plans[1].cohort.stages == ("2", "3")
+    assert plans[0].fingerprint == plans[1].fingerprint
+
+
 # One other value for every key of the plan.
 OTHERS = {
     "program.name": "Another", "program.basis": "limited_data_set", "windows.quarter_begins": date(2026, 4, 2),

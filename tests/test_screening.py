@@ -71,7 +71,7 @@ def test_a_plain_number_is_read():
     assert typed("measurements", "length", "3", "2.5", ".5", "1e1", "+4", "0") == ([3, 2.5, 0.5, 10, 4, 0], [])
 
 
-@pytest.mark.parametrize("cell", ["1,234", "3,5", "<0.1", "inf", "-Infinity", "3 cm", "3x2", "1_000", "0x1A", "true"])
+@pytest.mark.parametrize("cell", ["1,234", "3,5", "<0.1", "inf", "-Infinity", "3 ft", "3x2", "1_000", "0x1A", "true"])
 def test_a_number_that_says_different_things_to_different_people_is_not_guessed(cell):
     assert typed("measurements", "length", cell, "2") == ([None, 2], ["garbled"])
 
@@ -271,6 +271,13 @@ def test_flags_that_say_no(cell):
 def test_a_flag_in_another_word_is_unknown_unless_the_map_knows_it():
     assert typed("residents", "diabetes", "type 2", "") == ([None, None], ["unknown"])
     assert typed("residents", "diabetes", "Type 2", "no", values={"type 2": "yes"}) == ([True, False], [])
+
+
+def test_a_unit_behind_the_number_in_the_cell_goes_before_that_of_the_map():
+    assert typed("measurements", "length", "3 cm", "25 mm", "1in", "4", unit="mm") == ([3, 2.5, 2.54, 0.4], [])
+    assert typed("sessions", "minutes", "45 min", "1 h", "30") == ([45, 60, 30], [])
+    assert typed("measurements", "necrosis_share", "20%", "5") == ([20, 5], [])
+    assert typed("measurements", "area", "4.5 cm2", "4 min") == ([4.5, None], ["garbled"])
 
 
 # --- days ---

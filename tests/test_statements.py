@@ -68,7 +68,7 @@ def test_rows_kept_and_rows_with_a_fault_are_counted(study, invented):
     share = f"{100 * (rows - 7) / rows:.0f}% ({rows - 7} of {rows})"
     sessions = invented.rows["sessions"]
     tied = f"Sessions tied to a wound: over 99% ({sessions - 1} of {sessions}), "
-    tied += "0 of them by person and site; 1 may be of several wounds, 0 fit none. "
+    tied += "0 of them by person and site; 1 may be of several wounds, 0 of none that the export holds. "
     expected = f"{tied}Rows read: {rows} in 5 tables; {share} were kept. "
     faults = "Rows with a fault: 7 set aside, 1 repaired, 1 kept with a mark; each is named in faults.csv."
     assert received(study) == expected + faults
@@ -92,7 +92,8 @@ def test_the_share_of_sessions_tied_to_a_wound_is_said_first():
         ". R1 heel 13 ultrasound\n",  # none there
     )
     assert received(study).startswith(
-        "Sessions tied to a wound: 50% (2 of 4), 1 of them by person and site; 1 may be of several wounds, 1 fit none. "
+        "Sessions tied to a wound: 50% (2 of 4), 1 of them by person and site; 1 may be of several wounds, "
+        "1 of none that the export holds. "
     )
 
 

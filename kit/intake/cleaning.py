@@ -10,7 +10,7 @@ from kit.faults import SET_ASIDE, found, together
 from kit.intake import contradictions as says
 from kit.intake import courses, sizes
 from kit.intake.contradictions import DATED, Tables
-from kit.intake.linking import NONE, SEVERAL, link
+from kit.intake.linking import HALF, NONE, SEVERAL, link
 from kit.intake.screening import Screened
 from kit.plan import Plan
 
@@ -149,6 +149,7 @@ def _linked(bench: _Bench) -> None:
     tables[name] = says.in_order(sessions.assign(tied=how), name)
     bench.set_aside(name, tables[name]["tied"] == SEVERAL, "astray")
     bench.set_aside(name, tables[name]["tied"] == NONE, "unmatched")
+    bench.mark(name, tables[name]["tied"] == HALF, "half", "site")
     # Two sites of one row may fit the same wound, and a row that names its wound may tell of the same session.
     again = says.repeated(tables[name], name) | tables[name].duplicated(["source_row", "wound"])
     rows = tables[name]["source_row"]

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from kit.intake.mapping import ASK, TableMap
-from kit.intake.placing import Reading, read_as
+from kit.intake.placing import TELLING, Reading, read_as
 from kit.intake.scanning import Scanned, day_headers, scan
 from kit.vocabulary import TABLES
 
@@ -58,6 +58,7 @@ def draft(export: str | Path) -> Draft:
     chosen = {name: _written_alike(reading, everywhere) for name, reading in chosen.items()}
     mapping = {name: _table_map(chosen[name]) for name in TABLES if name in chosen}
     doubts = [Doubt(name, column, says) for name, reading in chosen.items() for column, says in _doubts(reading)]
+    told += _lists_without_number(readings, chosen)
     return Draft(mapping, doubts, _missing(chosen), _unplaced(sheets, chosen), told)
 
 
@@ -196,6 +197,18 @@ def _missing(chosen: dict[str, Reading]) -> list[Doubt]:
         Doubt(name, column, f"is needed, and no column of {reading.sheet.label} was found to hold it")
         for name, reading in chosen.items()
         for column in reading.missing
+    ]
+
+
+def _lists_without_number(readings: list[dict[str, Reading]], chosen: dict[str, Reading]) -> list[str]:
+    """Sheets that nothing is read from, though they tell of people's wounds."""
+    read = [reading.sheet for reading in chosen.values()]
+    lists = [sheet["wounds"] for sheet in readings if not any(sheet["wounds"].sheet is other for other in read)]
+    return [
+        f"{found.sheet.label}: looks like a list of wounds, and no column was found that numbers them; name it in the "
+        "map"
+        for found in lists
+        if found.missing == ["wound"] and found.columns & set(TELLING["wounds"])
     ]
 
 

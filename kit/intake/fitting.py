@@ -17,7 +17,7 @@ from kit.intake.pseudonyms import resembles
 from kit.intake.size_words import read_sizes
 from kit.intake.stages import read_stages
 from kit.intake.treatments import read_treatment
-from kit.intake.values import LONG, meaning, pointed, spoken
+from kit.intake.values import LONG, meaning, numbers_in, pointed, spoken
 from kit.vocabulary import UNITS, Column
 
 ISO = "YYYY-MM-DD"
@@ -96,11 +96,11 @@ def _fit_days(words: pd.Series) -> Fit:
 def _fit_numbers(column: Column, words: pd.Series, unit: str | None, decimal: str) -> Fit:
     """Numbers in the unit that the header says; where it says none, in the first that makes them possible."""
     texts = pd.Series(words.index, dtype=object)
-    numbers = pd.to_numeric(pointed(texts, decimal), errors="coerce").to_numpy(dtype=float)
+    own = next(iter(UNITS[column.unit]))
+    numbers = numbers_in(texts, column, own, decimal).to_numpy(dtype=float)
     if column.name == "age":
         numbers = np.where(texts.str.contains(r"89|9\d", regex=True) & np.isnan(numbers), 90, numbers)
     known = UNITS[column.unit]
-    own = next(iter(known))
     for tried in [unit] if unit else known:
         scaled = numbers * known[tried]
         share = _share(words, (scaled >= column.low) & (scaled <= column.high))

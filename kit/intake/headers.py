@@ -177,6 +177,13 @@ def _consonants(word: str) -> str:
     return re.sub(r"(.)\1+", r"\1", bare)
 
 
+@cache
+def unit_of(text: str, kind: str) -> str | None:
+    """The unit of a kind (that of the vocabulary) which a text spells, by our name for it."""
+    spelt = " ".join(plain(text.replace("µ", "u")).split()) or text.strip()
+    return next((name for name, words in SPELLED.get(kind, {}).items() if spelt in words.split("|")), None)
+
+
 def asked_for(table: str, column: str, header: str) -> str | None:
     """What yes means below a header that asks: given below `Done?`, closed below `Healed`."""
     for value in ASKED.get((table, column), {}):

@@ -8,18 +8,18 @@ import pandas as pd
 # Charts use these words for one and the same wound; common practice, no source.
 REGIONS = (("sacrum", "coccyx"), ("trochanter", "hip"))
 BEFORE = 14  # days; treatment may begin before a wound is first measured in the export; common practice, no source
-NAMED, LINKED, SEVERAL, NONE = "named", "linked", "several", "none"
+NAMED, LINKED, HALF, SEVERAL, NONE = "named", "linked", "half", "several", "none"
 ALSO = {"site": "also_site", "side": "also_side"}
 
 
 def link(sessions: pd.DataFrame, wounds: pd.DataFrame, measurements: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series]:
-    """Sessions with their wound, and how each was tied to it: named, linked, several or none, by the index.
+    """Sessions with their wound, and how each was tied to it: named, linked, half, several or none, by the index.
 
     A session that names no wound is linked where exactly one wound of its person fits: one that the export shows on
     that day (from two weeks before its first measurement to its closing), at the site that the log names, or in the
     same region where no wound is at that very site; side against side where both are told. Without a site the person's
-    only wound of that day fits. A row that names two sites becomes a row for each, if each fits one wound; else it
-    stays one row without a wound.
+    only wound of that day fits. A row that names two sites becomes a row for each, if each fits one wound. Where
+    only one of them does and none fits the other, as when that has closed, it is a session of the one (half).
 
     Columns in: sessions wound, resident, site, side, also_site, also_side, day; wounds wound, resident, site, side;
     measurements wound, day, state. What several wounds fit is never guessed.
@@ -34,15 +34,23 @@ def link(sessions: pd.DataFrame, wounds: pd.DataFrame, measurements: pd.DataFram
     double = asked["also_site"].notna()
     again = asked[double].drop(columns=list(ALSO)).rename(columns={column: name for name, column in ALSO.items()})
     second, also = _fitting(again, lives)
-    told[double] = told[double].where(told[double] != LINKED, also)
-    both = double & (told == LINKED)
+    told[double] = [_both(one, other) for one, other in zip(told[double], also, strict=True)]
+    swaps = double & first.isna() & (told == HALF)
+    done = sessions.assign(wound=sessions["wound"].where(~unnamed, first.where(told.isin([LINKED, HALF]))))
+    done.loc[swaps[swaps].index, ["wound", "site", "side"]] = again.assign(wound=second)[["wound", "site", "side"]]
     how[unnamed] = told
-    done = sessions.assign(wound=sessions["wound"].where(~unnamed, first.where(told == LINKED)))
-    more = asked[both].assign(wound=second[both[double]])
+    more = again.assign(wound=second, also_site=None, also_side=None)[(told == LINKED)[double]]
     if more.empty:
         return done, how
-    rows = pd.concat([done, more.assign(site=more["also_site"], side=more["also_side"])])
+    rows = pd.concat([done, more.astype(done.dtypes.to_dict())])
     return rows.reset_index(drop=True), pd.concat([how, how[more.index]]).reset_index(drop=True)
+
+
+def _both(one: str, other: str) -> str:
+    """What becomes of a row with two sites, each of which was tied in its own way."""
+    if SEVERAL in (one, other):
+        return SEVERAL
+    return one if one == other else HALF
 
 
 def _lives(wounds: pd.DataFrame, measurements: pd.DataFrame) -> pd.DataFrame:

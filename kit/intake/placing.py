@@ -36,6 +36,7 @@ TELLING = {
     "spans": ("span",),
     "departures": ("reason",),
 }
+YEAR = "days stand there without a year; write year = that of the first (it goes on at New Year)"
 SPEAKING = 5  # headers that only this table has, where its telling words are codes
 NAMED_SO = 5  # what a sheet's own name is worth; a header is worth 1 to 6
 MET = 0.3  # share of pseudonyms that must stand in the list of wounds; common practice, no source
@@ -216,7 +217,7 @@ def _asked(reading: Reading, formats: list[str]) -> Reading:
     if len(formats) > 1:
         reading.doubts.append(("day", f"days fit {' and '.join(formats)}; write which one it is"))
     if all(written in YEARLESS for written in formats):
-        reading.doubts.append(("day", "days stand there without a year; write year = that of the first"))
+        reading.doubts.append(("day", YEAR))
     return reading
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from kit.faults import ExportError
 from kit.intake.cells import Cells, Typed
-from kit.intake.headers import answers
+from kit.intake.headers import answers, unit_of
 from kit.intake.lexicon import plain, words_for
 from kit.intake.stages import read_stages
 from kit.vocabulary import UNITS, Column
@@ -23,13 +23,13 @@ LONG = 15  # cm; half of all wounds are never longer, but half of all wounds are
 def read_numbers(cells: Cells) -> Typed:
     """Numbers in the vocabulary's unit; what is below zero or cannot be measured is emptied.
 
-    A number must stand alone, with a point: 3,5 and 1,234 and <0.1 say different things to different people.
+    A number must stand alone or before a unit of its kind (45 min), and with a point: 3,5 and 1,234 and <0.1 say
+    different things to different people. A unit in the cell goes before that of the map.
     """
     column = cells.column
     words = cells.words.mask(cells.not_known)
-    numbers = pd.to_numeric(pointed(words, cells.raw.decimal), errors="coerce").replace([np.inf, -np.inf], np.nan)
+    numbers = numbers_in(words, column, cells.place.unit, cells.raw.decimal)
     _refuse_decimal_commas(cells, numbers)
-    numbers = numbers * UNITS[column.unit][(cells.place.unit or column.unit).lower()]
     _refuse_forgotten_unit(cells, numbers)
     numbers = numbers.astype("float64").round(9)  # 25.4 mm and 2.54 cm are the same size to the last digit we keep
     if column.name == "age":
@@ -39,6 +39,16 @@ def read_numbers(cells: Cells) -> Typed:
     impossible = ~negative & ((numbers < column.low) | (numbers > column.high))
     marks = {"garbled": garbled, "negative": negative, "impossible": impossible}
     return numbers.mask(negative | impossible), marks
+
+
+def numbers_in(words: pd.Series, column: Column, unit: str | None, decimal: str) -> pd.Series:
+    """The numbers that texts hold, in the vocabulary's unit; empty for what is none."""
+    factors = UNITS[column.unit]
+    parts = words.str.extract(r"^([-+]?[\d.,]*\d)\s*(\D.*)$")
+    own = parts[1].map(lambda told: factors.get(unit_of(told, column.unit)) if isinstance(told, str) else None)
+    own = own.astype("float64")
+    numbers = pd.to_numeric(pointed(words.mask(own.notna(), parts[0]), decimal), errors="coerce")
+    return numbers.replace([np.inf, -np.inf], np.nan) * own.fillna(factors[(unit or column.unit).lower()])
 
 
 def pointed(words: pd.Series, decimal: str) -> pd.Series:

@@ -26,7 +26,7 @@ def read_size_words(cells: Cells) -> Told:
     unread = state.isna() & ~cells.not_known
     refuse_unread(cells, unread, "a size that can be read")
     told = sizes.assign(state=state.mask(unread, "open").where(state != "unseen", None))
-    return told, {"unsized": unread, "unseen": state == "unseen"}
+    return told, {"unseen": state == "unseen"}  # what was not read is told once, where no other cell gives a size
 
 
 def read_site_words(cells: Cells) -> Told:

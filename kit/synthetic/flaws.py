@@ -79,6 +79,17 @@ def unmatched(draft: Draft, rng: Rng, n: int) -> None:
         draft.change("sessions", label, "unmatched", "", wound="", **told)
 
 
+def half(draft: Draft, rng: Rng, n: int) -> None:
+    """A session that names the site of the person's only wound and another, at which there is none."""
+    wounds = draft.tables["wounds"].drop_duplicates("wound").set_index("wound")
+    able = later_sessions(draft) & (_wounds_that_day(draft) == 1)
+    able &= draft.tables["sessions"]["wound"].map(wounds["site"]).ne("abdomen")
+    for label in draft.take("sessions", able, n, rng):
+        wound = wounds.loc[draft.tables["sessions"].loc[label, "wound"]]
+        cells = {"wound": "", "resident": wound["resident"], "site": f"{wound['site']} and abdomen"}
+        draft.change("sessions", label, "half", "site", **cells)
+
+
 def unseen(draft: Draft, rng: Rng, n: int) -> None:
     nothing = dict.fromkeys(("state", "length", "width", "depth", "undermining"), "")
     for number, label in enumerate(draft.take("measurements", middle(draft), n, rng)):
@@ -268,6 +279,7 @@ PLANTERS: dict[str, Planter] = {
     "outlying": outlying,
     "merged": merged,
     "split": split,
+    "half": half,
     "copied": copied,
     "late": late,
     "future": future,

@@ -46,7 +46,7 @@ FAULTS: dict[str, Fault] = {
         Fault("garbled", MARKED, "A number or day that is not needed cannot be read; the value was emptied."),
         Fault("unknown", MARKED, "A word is not in the closed list of this column; it counts as unknown."),
         Fault("unsized", MARKED, "An open wound was seen but no size can be had from the row."),
-        Fault("contrary", MARKED, "Recorded closed, yet with a size above zero; it counts as open."),
+        Fault("contrary", MARKED, "Recorded closed, yet with a size, or words, of an open wound; it counts as open."),
         Fault("mixed", MARKED, "Sizes of one wound were found in more than one way; they do not compare."),
         Fault("outlying", MARKED, "A size stands far off those before and after it, which agree."),
         Fault("copied", MARKED, "The same size again and again, as if it had been carried forward."),

@@ -199,6 +199,18 @@ def test_half_a_session_of_two_sites_of_which_one_is_no_wound_is_of_the_other(si
     assert lines(out.faults) == [("sessions", 2, "half")]
 
 
+def test_unmatched_a_session_of_a_site_that_was_told_and_not_understood():
+    sessions = SESSIONS + ",R1,RLE,12,ultrasound\n,R1,LLE,12,ultrasound\n"
+    assert faults(sessions=sessions) == [("sessions", 2, "unmatched"), ("sessions", 3, "unmatched")]
+
+
+def test_unmatched_a_session_of_the_other_side_or_of_a_site_that_is_no_site():
+    wounds = "wound,resident,kind,site,side\nW1,R1,pressure_injury,heel,right\nW2,R2,venous,other,\n"
+    sessions = "wound,resident,site,side,day,modality\n,R1,,left,12,ultrasound\n,R1,L heel,,12,ultrasound\n"
+    found = faults(wounds=wounds, sessions=sessions + ",R2,other,,32,ultrasound\n,R1,,right,12,stimulation\n")
+    assert found == [("sessions", row, "unmatched") for row in (2, 3, 4)]
+
+
 def test_a_session_of_two_sites_that_fit_one_wound_is_one_session():
     # Sacrum and coccyx are one region, and R1 has one wound there.
     out = cleaned(sessions=SESSIONS + ",R1,coccyx and sacrum,12,ultrasound\n")

@@ -252,3 +252,40 @@ def test_a_list_of_wounds_without_a_number_is_not_passed_over_in_silence(tmp_pat
     assert found.told == [
         "register.csv: looks like a list of wounds, and no column was found that numbers them; name it in the map"
     ]
+
+
+def test_one_slip_does_not_decide_between_two_ways_of_writing_days(tmp_path):
+    days = [*(f"0{n}/0{n + 1}/2026" for n in range(1, 8)), *(f"1{n}/0{n + 1}/2026" for n in range(0, 3))]
+    days += [f"0{n}/1{n % 3}/2026" for n in range(1, 8)] + ["13/05/2026"]
+    rounds = "Wound ref | Seen | Len (cm)\n" + "\n".join(f"W1 | {day} | 4" for day in days)
+    assert drafted(tmp_path, rounds=rounds).mapping["measurements"].columns["day"].format == ASK
+
+
+def test_lengths_without_a_unit_are_all_in_one(tmp_path):
+    rounds = "Wound ref | Seen | L | W\nW1 | 2026-04-06 | 28 | 12\nW2 | 2026-04-06 | 30 | 14\nW3 | 2026-04-07 | 18 | 8"
+    columns = drafted(tmp_path, rounds=rounds).mapping["measurements"].columns
+    assert (columns["length"].unit, columns["width"].unit) == ("mm", "mm")
+
+
+def test_percent_that_are_shares_are_drafted_so(tmp_path):
+    rounds = "Wound ref | Seen | L (cm) | % necrotic\nW1 | 2026-04-06 | 4 | 0.5\nW2 | 2026-04-06 | 3 | 0.25"
+    found = drafted(tmp_path, rounds=rounds)
+    assert found.mapping["measurements"].columns["necrosis_share"].unit == "share"
+    assert doubts(found, "measurements", "necrosis_share")
+
+
+def test_a_name_above_the_days_of_a_wide_sheet_does_not_enter_the_map(tmp_path):
+    days = " | ".join(f"Quill 4/{day}/26" for day in (6, 13, 20))
+    rows = "\n".join(f"W{n} | P{n} | Venous | 3 x 2 | 2 x 2 | 2x1" for n in (1, 2))
+    wide = f"Wound ref | Person | Type | {days}\n{rows}"
+    found = draft(export(tmp_path, tracker=wide))
+    assert found.mapping["measurements"].across.headers == "*"
+    assert "Quill" not in as_toml(found)
+
+
+def test_a_file_that_cannot_be_read_or_is_called_oddly_stops_no_draft(tmp_path):
+    (tmp_path / "odd\nname.csv").write_text("a,b\n1,2\n", encoding="utf-8")
+    (tmp_path / "broken.parquet").write_bytes(b"PAR1")
+    found = drafted(tmp_path)
+    assert set(found.mapping) == {"wounds", "measurements"}
+    assert set(tomllib.loads(as_toml(found))) == {"wounds", "measurements"}

@@ -24,6 +24,7 @@ PLACED = [
     ("Time On (min)", "sessions", "minutes", "min"),
     ("Completed Y/N", "sessions", "status", None),
     ("THER_ID", "sessions", "therapist", None),
+    ("Treatment minute(s)", "sessions", "minutes", "min"),
     ("POA (1/0)", "wounds", "present_on_admission", None),
     ("Size (LxWxD)", "measurements", "dimensions", None),
     ("uC/sec", "sessions", "charge_rate", None),
@@ -91,6 +92,12 @@ def test_an_abbreviation_is_the_beginning_of_its_word_or_its_consonants(word, fu
         ("measurements", "state", "Healed (1/0)", {"yes": "closed", "no": "open"}),
         ("measurements", "state", "Open?", {"yes": "open", "no": "closed"}),
         ("measurements", "exudate", "Drainage", {}),
+        ("measurements", "state", "Healed (1=yes, 0=no)", {"yes": "closed", "no": "open"}),
+        ("measurements", "state", "Healed (1=No 0=Yes)", {}),  # a key that turns it round
+        ("measurements", "state", "Closed (1 = no, 2 = yes)", {}),
+        ("measurements", "state", "Open (1=closed 0=open)", {}),
+        ("sessions", "status", "Done (0=yes 1=no)", {}),
+        ("measurements", "state", "Guérie (O/N)", {"yes": "closed", "no": "open"}),
     ],
 )
 def test_yes_below_a_header_that_asks_means_what_it_asks(table, column, header, said):

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from kit.faults import ExportError
 from kit.intake.layouts import days_in
-from kit.intake.mapping import Place, TableMap
+from kit.intake.mapping import Across, Place, TableMap
 from kit.intake.readers import read_export
 from tests.exports import MEASUREMENTS, WOUNDS, csv_text, map_of, write
 from tests.test_mapping import SHARED
@@ -390,7 +390,7 @@ def test_a_header_that_serves_two_of_our_columns_is_read_for_both(tmp_path):
     ("names", "days"),
     [
         ("Wk of 12-21|Wk of 12-28|Wk of 1-4|Wk of 1-11", "2026-12-21|2026-12-28|2027-01-04|2027-01-11"),
-        ("1-11|1-4|12-28|12-21", "2027-01-11|2027-01-04|2026-12-28|2026-12-21"),
+        ("1-11|1-4|12-28|12-21", "2026-01-11|2026-01-04|2025-12-28|2025-12-21"),
         ("4-20|4-6|5-11|5-4", "2026-04-20|2026-04-06|2026-05-11|2026-05-04"),
         ("12-28|notes|2-8", "2026-12-28||2027-02-08"),
         ("2-29|3-7", "|2026-03-07"),
@@ -711,3 +711,56 @@ def test_a_wound_named_by_person_and_site_is_the_same_in_other_words_and_may_hav
     }
     named = read_export(tmp_path, mapped)["measurements"].rows["wound"].tolist()
     assert named == ["p1/heel/left"] * 4 + ["p1/sacrum", ""]
+
+
+def rounds_named(folder, *names):
+    for name in names:
+        (folder / f"{name}.csv").write_text("Wound,Size\nW1,3 x 2\n", encoding="utf-8")
+    day = Place(sheet_name=True, format="M-D", year=2025)
+    columns = {"wound": Place(column="Wound"), "day": day, "dimensions": Place(column="Size")}
+    wounds = TableMap(file="w.csv", columns={"wound": Place(column="Wound"), "resident": Place(column="Person")})
+    (folder / "w.csv").write_text("Wound,Person\nW1,P1\n", encoding="utf-8")
+    return read_export(folder, {"wounds": wounds, "measurements": TableMap(file="Wk of *.csv", columns=columns)})
+
+
+def test_files_are_in_the_order_of_the_numbers_in_their_names(tmp_path):
+    raw = rounds_named(tmp_path, *(f"Wk of {month}-5" for month in range(1, 13)))["measurements"]
+    assert raw.rows["day"].tolist() == [f"2025-{month:02}-05" for month in range(1, 13)]
+
+
+def test_days_without_a_year_that_jump_stop_the_run(tmp_path):
+    with pytest.raises(ExportError, match="jump by more than three months"):
+        rounds_named(tmp_path, "Wk of 1-5", "Wk of 8-3")
+
+
+def test_a_header_among_the_days_that_holds_none_stops_the_run(tmp_path):
+    (tmp_path / "t.csv").write_text(
+        "Wound,Person,Wk of 4/13/2026,Wk of 4/20/26\nW1,P1,3 x 2,healed\n", encoding="utf-8"
+    )
+    columns = {"wound": Place(column="Wound")}
+    across = Across(headers="Wk of *", format="MM/DD/YYYY")
+    mapped = {
+        "wounds": TableMap(file="t.csv", columns=columns | {"resident": Place(column="Person")}),
+        "measurements": TableMap(file="t.csv", columns=columns, across=across),
+    }
+    with pytest.raises(ExportError, match="column 4 stands among the days"):
+        read_export(tmp_path, mapped)
+
+
+def test_a_pattern_reads_no_hidden_sheet_and_a_number_is_no_thousand(tmp_path):
+    book = openpyxl.Workbook()
+    book.active.title = "wounds"
+    book.active.append(["wound", "resident"])
+    book.active.append(["W1", "R1"])
+    for name, hidden in (("Wk 1", False), ("Wk 2", True)):
+        sheet = book.create_sheet(name)
+        sheet.append(["wound", "day", "area"])
+        sheet.append(["W1", "10", 1.125])
+        sheet.sheet_state = "hidden" if hidden else "visible"
+    book.save(tmp_path / "b.xlsx")
+    columns = {name: Place(column=name) for name in ("wound", "day", "area")}
+    wounds = TableMap(sheet="wounds", columns={name: Place(column=name) for name in ("wound", "resident")})
+    mapped = {"wounds": wounds, "measurements": TableMap(sheet="Wk *", decimal="comma", columns=columns)}
+    rows = read_export(tmp_path / "b.xlsx", mapped)["measurements"].rows
+    assert rows["area"].map(float).tolist() == [1.125]
+    assert rows["area"].tolist() == ["1.1250"]  # three digits behind a point could be a thousand

@@ -472,3 +472,53 @@ def test_a_needed_word_outside_the_list_costs_the_row():
     frame, faults = screen_column("sessions", "modality", "leeches", "ultrasound", "")
     assert list(frame["modality"]) == ["ultrasound"]
     assert faults == [(2, "unreadable"), (4, "blank")]
+
+
+# --- words that are doubted, or told by several cells ---
+
+
+@pytest.mark.parametrize("cell", ["healed?", "~closed", "<100% epithelialized", "closed ?", "≈ healed"])
+def test_a_doubted_word_closes_no_wound(cell):
+    assert typed("measurements", "state", "open", "closed", cell) == (["open", "closed", None], ["unknown"])
+
+
+def test_yes_and_no_answer_the_header_and_nothing_else_does():
+    def read(header, *cells):
+        places = {"day": Place(column="Day"), "wound": Place(column="Wound"), "state": Place(column=header)}
+        rows = pd.DataFrame({"wound": "W1", "day": [str(n) for n in range(10, 10 + len(cells))], "state": list(cells)})
+        state = screen({"measurements": raw_table("measurements", places, rows)}, plan_of(PLAN)).tables["measurements"]
+        return [None if pd.isna(value) else value for value in state["state"]]
+
+    assert read("Healed", "Y", "N", "0") == ["closed", "open", "open"]
+    assert read("Open?", "x", "no", "none") == ["open", "closed", None]
+    assert read("Guérie", "Oui", "Non") == ["closed", "open"]
+
+
+def test_the_letters_of_hombre_and_mujer_are_not_those_of_male_and_female():
+    assert typed("residents", "sex", "F", "M") == (["female", "male"], [])
+    assert typed("residents", "sex", "H", "M")[0] == [None, None]
+
+
+def test_a_size_that_was_seen_open_outweighs_a_closed_state():
+    places = {name: Place(column=name) for name in ("wound", "day", "state", "dimensions")}
+    cells = {"dimensions": ["almost healed", "scab", "3 x 2", "healed", ""]}
+    rows = pd.DataFrame({"wound": "W1", "day": ["10", "11", "12", "13", "14"], "state": "closed", **cells})
+    out = screen({"measurements": raw_table("measurements", places, rows)}, plan_of(PLAN))
+    assert out.tables["measurements"]["state"].tolist() == ["open"] * 3 + ["closed"] * 2
+    assert lines(out.faults) == [("measurements", row, "contrary") for row in (2, 3, 4)]
+
+
+def test_percent_that_are_shares_stop_the_run_unless_the_map_says_what_they_are():
+    assert "no number is above 1" in refused("measurements", "necrosis_share", "0.5", "0.25", "0.1", "0")
+    values, _ = typed("measurements", "necrosis_share", "0.5", "0.25", "0.1", unit="share")
+    assert values == [50, 25, 10]
+
+
+def test_a_serial_may_carry_a_time():
+    values, faults = typed("measurements", "day", "46090.5", "46091.25", plan=CALENDAR, format=SERIAL)
+    assert (values, faults) == ([day_of(date(2026, 3, 9)), day_of(date(2026, 3, 10))], [])
+
+
+def test_dates_that_a_spreadsheet_half_converted_stop_the_run():
+    cells = ["2026-06-04", "2026-07-04", "13/04/2026", "20/04/2026"]
+    assert "taken days for months" in refused("measurements", "day", *cells, plan=CALENDAR, format="DD/MM/YYYY")

@@ -27,7 +27,7 @@ def test_a_cell_tells_modality_set_up_and_polarity(text, modality, setup, polari
 
 
 @pytest.mark.parametrize(
-    "text", ["", "mono", "ES/US", "ES mono bipolar", "US 3 MHz", "see note", "ES by pump", "wound"]
+    "text", ["", "mono", "ES/US", "ES mono bipolar", "US 3 MHz", "see note", "ES by pump", "wound", "ES?"]
 )
 def test_what_is_not_known_wholly_or_contradicts_itself_is_not_read(text):
     assert read_treatment(text) == {}

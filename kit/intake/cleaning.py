@@ -69,7 +69,9 @@ def clean(screened: Screened, plan: Plan) -> Cleaned:
 def _once_and_owned(bench: _Bench) -> None:
     """Each thing stands once and belongs to somebody. An absent residents table can own nobody."""
     for name, frame in bench.tables.items():
-        bench.set_aside(name, says.repeated(frame, name), "duplicate")
+        # Two sites that were not understood may be two; such rows only look the same.
+        again = says.repeated(frame, name) & ~(_unread_sites(bench) if name == "sessions" else False)
+        bench.set_aside(name, again, "duplicate")
     tables = bench.tables
     bench.set_aside("spans", tables["spans"][["wound", "resident"]].isna().all(axis=1), "blank")
     bench.set_aside("wounds", says.ownerless(tables["wounds"], _people(tables)), "orphan")
@@ -142,10 +144,17 @@ def _in_one_unit(bench: _Bench) -> None:
     bench.tables[name] = sizes.divided(bench.tables[name], factors)
 
 
+def _unread_sites(bench: _Bench) -> pd.Series:
+    """Sessions that tell a site which was not understood."""
+    faults, rows = bench.lines[0], bench.tables["sessions"]["source_row"]
+    told = (faults["table"] == "sessions") & (faults["column"] == "site") & (faults["fault"] == "unknown")
+    return rows.isin(faults.loc[told, "source_row"])
+
+
 def _linked(bench: _Bench) -> None:
     """Sessions that name person and site are tied to the one wound that fits, once it is known when each was open."""
     name, tables = "sessions", bench.tables
-    sessions, how = link(tables[name], tables["wounds"], tables["measurements"])
+    sessions, how = link(tables[name], tables["wounds"], tables["measurements"], _unread_sites(bench))
     tables[name] = says.in_order(sessions.assign(tied=how), name)
     bench.set_aside(name, tables[name]["tied"] == SEVERAL, "astray")
     bench.set_aside(name, tables[name]["tied"] == NONE, "unmatched")

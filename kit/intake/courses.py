@@ -147,7 +147,7 @@ def renamed(tables: Tables) -> pd.Series:
     edges = {name: _seen(tables, name) for name in ("last", "first")}
     ended = edges["last"][edges["last"]["resident"].isin(_lost(tables))]
     began = edges["first"][edges["first"]["day"] - edges["first"]["resident"].map(people["first"]) <= NEXT_ROUND]
-    pairs = ended.merge(began, on=["kind", "site", "side"], suffixes=("", "_new"))
+    pairs = _near_in_time(ended, began, people)
     pairs = pairs[pairs["resident"] != pairs["resident_new"]]
     pairs = pairs[(pairs["size"] / pairs["size_new"]).between(1 / ALIKE, ALIKE)]
     old, new = (people.reindex(pairs[name]).reset_index(drop=True) for name in ("resident", "resident_new"))
@@ -176,6 +176,19 @@ def _spans_of_people(tables: Tables) -> pd.DataFrame:
 def _traits(residents: pd.DataFrame) -> pd.DataFrame:
     traits = residents.drop_duplicates("resident").set_index("resident")[["facility", "sex", "age"]]
     return traits.assign(sex=traits["sex"].astype(object))
+
+
+def _near_in_time(ended: pd.DataFrame, began: pd.DataFrame, people: pd.DataFrame) -> pd.DataFrame:
+    """Every two wounds of one kind, site and side in one facility, of which one may begin soon after the other ended.
+
+    Days are cut into spans as long as may lie between, so that only those of one span or the next are paired: all pairs
+    of a large group would not fit into memory.
+    """
+    home = people["facility"].fillna("")
+    ended = ended.assign(home=ended["resident"].map(home), span=ended["resident"].map(people["last"]) // NEW_NAME)
+    began = began.assign(home=began["resident"].map(home), span=began["resident"].map(people["first"]) // NEW_NAME)
+    twice = pd.concat([ended, ended.assign(span=ended["span"] + 1)])
+    return twice.merge(began, on=["kind", "site", "side", "home", "span"], suffixes=("", "_new")).drop(columns="span")
 
 
 def _seen(tables: Tables, which: str) -> pd.DataFrame:

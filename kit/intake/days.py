@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from kit.faults import ExportError
@@ -12,6 +13,7 @@ from kit.plan import EPOCH, Plan
 ISO = "YYYY-MM-DD"
 SERIALS = 20_000, 80_000  # days that a spreadsheet counts from 30 December 1899: 1954 to 2119
 SERIAL_ZERO = 36_526  # 1 January 2000 among them
+FEW = 2  # different days of either sort from which on a pattern is seen
 FARTHEST = 100_000  # a day number beyond 270 years is something else, most often 20260105
 
 
@@ -25,11 +27,26 @@ def read_days(cells: Cells, plan: Plan) -> Typed:
     _fits_basis(cells.where, written, plan)
     days = day_numbers(cells.words, written)
     if plan.calendar:
-        days = days.fillna(day_numbers(cells.words, ISO))  # a real date cell of a workbook always reads so
+        real = day_numbers(cells.words, ISO)
+        _refuse_half_converted(cells, days, real, written)
+        days = days.fillna(real)  # a real date cell of a workbook always reads so
     unread = days.isna() & ~cells.not_known
     if unread.any():
         _refuse_another_way(cells, days, unread, written, plan)
     return days, {"garbled": unread}
+
+
+def _refuse_half_converted(cells: Cells, days: pd.Series, real: pd.Series, written: str) -> None:
+    """Stops where a spreadsheet took the day for the month wherever it could: text beyond 12, dates up to 12."""
+    if not written.startswith("DD") or "MM" not in written or real.isna().all() or days.isna().all():
+        return
+    month_days = pd.to_datetime(cells.words.where(real.notna()), errors="coerce", format="mixed").dt.day.dropna()
+    texts = pd.to_numeric(cells.words[days.notna()].str.extract(r"^(\d+)")[0], errors="coerce")
+    if len(month_days) >= FEW and len(texts) >= FEW and (month_days <= 12).all() and (texts > 12).all():
+        raise ExportError(
+            f"{cells.where}: dates up to the 12th are real dates and all later ones are text, as if a spreadsheet had "
+            "taken days for months; export the column as text, or as real dates throughout"
+        )
 
 
 def _fits_basis(where: str, written: str, plan: Plan) -> None:
@@ -89,8 +106,8 @@ def day_numbers(words: pd.Series, written: str) -> pd.Series:
         numbers = pd.to_numeric(words, errors="coerce")
         return numbers.where((numbers % 1 == 0) & (numbers.abs() < FARTHEST)).astype("Int64")
     if written == SERIAL:
-        numbers = day_numbers(words, DAY_NUMBER)
-        return numbers.where(numbers.between(*SERIALS)) - SERIAL_ZERO
+        numbers = pd.to_numeric(words, errors="coerce")
+        return np.floor(numbers.where(numbers.between(*SERIALS))).astype("Int64") - SERIAL_ZERO
     dates = words.str.replace(r"[T ]\d{1,2}:\d{2}.*$", "", regex=True)
     if written == "YYYYMMDD":
         dates = dates.where(dates.str.len() == 8)  # 2026111 could be either of two days

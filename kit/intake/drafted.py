@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 from kit.intake.drafting import Draft
 from kit.intake.mapping import Across, Place, TableMap
@@ -23,7 +24,7 @@ def as_toml(draft: Draft) -> str:
     blocks = [HEAD, *(_block(name, mapped, _beside(draft, name)) for name, mapped in draft.mapping.items())]
     blocks += [f"# ? {doubt.table}: {doubt.says}\n" for doubt in draft.missing if doubt.table not in draft.mapping]
     if draft.unplaced:
-        lines = [f"#   {label}: {letters}" for label, letters in draft.unplaced.items()]
+        lines = [f"#   {_line(label)}: {letters}" for label, letters in draft.unplaced.items()]
         blocks.append("\n".join(["# Columns that hold something and are not read:", *lines]) + "\n")
     return "\n".join(blocks)
 
@@ -50,11 +51,11 @@ def _block(name: str, mapped: TableMap, told: dict[str, list[str]]) -> str:
     if mapped.only:
         lines.append(f"only = {{ column = {_text(mapped.only.column)}, words = {_list(mapped.only.words)} }}")
     if mapped.across:
-        lines += [*(f"# ? day: {says}" for says in told.pop("day", ())), f"across = {_across(mapped.across)}"]
+        lines += [*(f"# ? day: {_line(says)}" for says in told.pop("day", ())), f"across = {_across(mapped.across)}"]
     lines.append(f"[{name}.columns]")
     names = [column.name for column in TABLES[name].columns]
     for column in sorted({*mapped.columns, *told}, key=names.index):
-        lines += [f"# ? {column}: {says}{_listed(name, column, says)}" for says in told.get(column, ())]
+        lines += [f"# ? {column}: {_line(says)}{_listed(name, column, says)}" for says in told.get(column, ())]
         if column in mapped.columns:
             lines.append(f"{column} = {_place(mapped.columns[column])}")
     return "\n".join(lines) + "\n"
@@ -88,6 +89,11 @@ def _across(across: Across) -> str:
     parts += [f"year = {across.year}"] if across.year else []
     parts += [f"holds = {_text(across.holds)}"] if across.holds != "dimensions" else []
     return f"{{ {', '.join(parts)} }}"
+
+
+def _line(text: str) -> str:
+    """A text that stays in its comment, though a file may be called by a name with a line break."""
+    return re.sub(r"[\x00-\x1f\x7f\x85\u2028\u2029]", " ", text)
 
 
 def _list(texts: tuple[str, ...]) -> str:

@@ -51,6 +51,7 @@ class Fit:
     format: str | None = None
     doubt: str = ""
     formats: tuple[str | None, ...] = ()
+    guessed: bool = False  # the unit is that of the numbers, for the header says none
 
 
 def fit(table: str, column: Column, cells: pd.Series, unit: str | None, decimal: str, header: str = "") -> Fit:
@@ -75,14 +76,14 @@ def _share(words: pd.Series, read: np.ndarray | pd.Series) -> float:
 
 
 def _fit_days(words: pd.Series) -> Fit:
-    """The one way in which all days are written; where several fit equally the map asks."""
+    """The one way in which days are written; where several fit well enough the map asks."""
     texts = pd.Series(words.index, dtype=object)
     read = {written: _share(words, day_numbers(texts, written).notna()) for written in DAY_FORMATS}
     numbers = _share(words, pd.to_numeric(texts, errors="coerce").between(*SERIALS))
     dates = {written: share for written, share in read.items() if written not in (DAY_NUMBER, SERIAL)}
     best = max(dates.values())
     if best >= ENOUGH["day"]:
-        fitting = [written for written, share in dates.items() if share == best]
+        fitting = [written for written, share in dates.items() if share >= ENOUGH["day"]]  # one slip decides nothing
         if len(fitting) == 1:
             return Fit(best, True, format=None if fitting[0] == ISO else fitting[0])
         doubt = f"days fit {' and '.join(fitting)}; write which one it is"
@@ -101,12 +102,21 @@ def _fit_numbers(column: Column, words: pd.Series, unit: str | None, decimal: st
     if column.name == "age":
         numbers = np.where(texts.str.contains(r"89|9\d", regex=True) & np.isnan(numbers), 90, numbers)
     known = UNITS[column.unit]
+    if unit == "%" and _are_shares(numbers):  # a spreadsheet shows 0.5 as 50%
+        return Fit(1.0, True, "share", doubt="the header says %, and no cell is above 1; read as shares")
     for tried in [unit] if unit else known:
         scaled = numbers * known[tried]
         share = _share(words, (scaled >= column.low) & (scaled <= column.high))
         if share >= ENOUGH["number"] and (unit or _likely(column, tried, scaled, words)):
-            return Fit(share, True, None if tried == own else tried, doubt=_doubt(column, unit, tried))
+            doubt = _doubt(column, unit, tried)
+            return Fit(share, True, None if tried == own else tried, doubt=doubt, guessed=unit is None)
     return Fit(share, False)
+
+
+def _are_shares(numbers: np.ndarray) -> bool:
+    """Numbers none of which is above 1, and some between nought and 1."""
+    told = numbers[~np.isnan(numbers)]
+    return len(told) > 0 and told.max() <= 1 and bool(((told > 0) & (told < 1)).any())
 
 
 def _likely(column: Column, unit: str, scaled: np.ndarray, words: pd.Series) -> bool:

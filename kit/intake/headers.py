@@ -44,7 +44,10 @@ ASKED = {
     ("measurements", "state"): {"closed": "open", "open": "closed"},
     ("sessions", "status"): {"given": "missed", "missed": "given"},
 }
-YES_OR_NO = re.compile(r"(?i)[(\[]?\b(?:y/n|n/y|yes/no|1/0|0/1|[01] ?= ?[^()]*|ja/nein|s[ií]/no|oui/non)[)\]]?\s*$")
+# What stands behind a header that asks; a key of codes only where it says that 1 is yes, or 0 no.
+SAID = r"y/n|n/y|yes/no|1/0|0/1|j/n|ja/nein|s/n|s[ií]/no|o/n|oui/non"
+KEY = r"1 ?= ?(?:yes|y|ja|s[ií]|oui)\b[^()]*|0 ?= ?(?:no|n|nein|non)\b(?![^()]*1 ?= ?n)[^()]*"
+YES_OR_NO = re.compile(rf"(?i)[(\[]?(?<!\w)(?:{SAID}|{KEY})[)\]]?\s*$")
 LONGEST = 12  # words; what is longer is no header
 SHORTEST = 3  # letters of an abbreviation that is found by rule
 OWN, GENERAL = (6, 5, 4), (3, 2, 1)  # worth of a phrase as it stands, without idle words, abbreviated
@@ -69,7 +72,7 @@ def claims(header: str) -> tuple[Claim, ...]:
     """
     best: dict[tuple[str, str], Claim] = {}
     words = _words(header)
-    if not words or len(words) > LONGEST or not all(map(_is_known, words)):
+    if not words or len(words) > LONGEST or not all_known(header):
         return ()
     for table in TABLES.values():
         for column in table.columns:
@@ -79,6 +82,11 @@ def claims(header: str) -> tuple[Claim, ...]:
                 if claim.worth > best.get((table.name, column.name), Claim("", "", 0)).worth:
                     best[table.name, column.name] = claim
     return tuple(best.values())
+
+
+def all_known(text: str) -> bool:
+    """Whether every word of a text is one of headers."""
+    return all(map(_is_known, _words(text)))
 
 
 @cache
@@ -202,13 +210,19 @@ def answers(table: str, column: str, header: str) -> dict[str, str]:
 @cache
 def _words(header: str) -> tuple[str, ...]:
     """`woundLen_cm` and `Wound len. (cm)` are the same three words."""
-    parted = re.sub(r"(?<=[a-zà-ÿ]{2})(?=[A-ZÀ-Þ])", " ", YES_OR_NO.sub("", header))
+    parted = re.sub(r"(?<=[a-zà-ÿ]{2})(?=[A-ZÀ-Þ])", " ", YES_OR_NO.sub("", _plural(header)))
     return tuple(plain(re.sub("[µμ]", "u", re.sub(r"(?i)\bd/c\b", "dc", parted))).split())
+
+
+def _plural(header: str) -> str:
+    """`minute(s)` holds no seconds."""
+    return re.sub(r"(?i)\(s\)", "s", header)
 
 
 @cache
 def _without_units(header: str, unit: str) -> list[tuple[tuple[str, ...], str | None]]:
     """The words of a header without each unit of this kind that ends it or stands in brackets, and as they stand."""
+    header = _plural(header)
     words = _words(header)
     found: list[tuple[tuple[str, ...], str | None]] = []
     for name, spellings in SPELLED.get(unit, {}).items():

@@ -17,10 +17,15 @@ from kit.intake.mapping import DAY_FORMATS, YEARLESS, Across, Only, Place, Table
 from kit.intake.places import read_sites
 from kit.vocabulary import Table
 
+HALF_A_YEAR, QUARTER = 183, 92  # days
+JUMP = (
+    "days without a year jump by more than three months from one to the next, so that the year cannot be told; put "
+    "them in order, or write the year with each"
+)
+LIKE_A_DAY = re.compile(r"\d{1,4}[/.-]\d{1,2}([/.-]\d{2,4})?\.?").fullmatch
 NAMING = 2  # of joined columns so many must be filled; a third, as the side of a site, may be blank
 
 LEAP = 2000  # a year that has every day
-HALF_A_YEAR = 183  # days
 
 
 def rows_of(
@@ -126,19 +131,27 @@ def _alike(text: str) -> str:
 def days_in(texts: list[str], format: str, year: int | None = None) -> list[str | None]:
     """The days that stand in names of sheets or in headers, as YYYY-MM-DD, or day numbers as they stand; None for none.
 
-    Days without a year begin in `year` and go on through the next ones, whichever way the names run. A step back of
-    less than half a year begins no other year: the names are only out of order there.
+    Days without a year begin in `year` and go on through the next ones; where they run backwards they go back. None may
+    be more than a quarter of a year away from the one before it: then names or years would be guessed.
     """
     full = full_format(format)
     if full not in YEARLESS:
         return [day_in(text, full, year) for text in texts]
     days = [day_in(text, full, LEAP) for text in texts]
     known = {place: date.fromisoformat(day) for place, day in enumerate(days) if day}
-    last = date.min
-    for place in known if _run_forward(list(known.values())) else reversed(known):
-        year += (last - known[place]).days > HALF_A_YEAR
-        last, days[place] = known[place], day_in(texts[place], full, year)
+    way, last = 1 if _run_forward(list(known.values())) else -1, None
+    for place, here in known.items():
+        turns = last is not None and way * (last - here).days > HALF_A_YEAR
+        year, last = year + way * turns, here
+        days[place] = day_in(texts[place], full, year)
     return days
+
+
+def far_apart(days: list[str | None]) -> int | None:
+    """The place of the first of these days that lies more than a quarter of a year from the one before it."""
+    known = [(place, date.fromisoformat(day)) for place, day in enumerate(days) if day]
+    jumps = (place for (_, before), (place, day) in pairwise(known) if abs((day - before).days) > QUARTER)
+    return next(jumps, None)
 
 
 def _run_forward(days: list[date]) -> bool:
@@ -172,9 +185,22 @@ def _days_across(sheet: Sheet, across: Across) -> dict[str, str]:
     told = {header: day for header, day in zip(found, days, strict=True) if day}
     if not told:
         raise ExportError(f"{sheet.label}: no header holds a day in the way the map says under across")
+    missed = [header for header, text in found.items() if header not in told and (before or behind or LIKE_A_DAY(text))]
+    if missed:
+        raise ExportError(
+            f"{sheet.label}: column {sheet.headers.index(missed[0]) + 1} stands among the days and its header holds "
+            "none in the way the map says; write it as the others are written"
+        )
+    _refuse_jumps(sheet.label, list(told.values()), across.format)
     for header in told:
         _refuse_twice(sheet, header)
     return told
+
+
+def _refuse_jumps(label: str, days: list[str], format: str) -> None:
+    """Days without a year that jump are out of order, or of a year that cannot be told."""
+    if full_format(format) in YEARLESS and far_apart(days) is not None:
+        raise ExportError(f"{label}: {JUMP}")
 
 
 def _refuse_twice(sheet: Sheet, header: str) -> None:

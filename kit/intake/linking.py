@@ -12,14 +12,19 @@ NAMED, LINKED, HALF, SEVERAL, NONE = "named", "linked", "half", "several", "none
 ALSO = {"site": "also_site", "side": "also_side"}
 
 
-def link(sessions: pd.DataFrame, wounds: pd.DataFrame, measurements: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series]:
+def link(
+    sessions: pd.DataFrame, wounds: pd.DataFrame, measurements: pd.DataFrame, unread: pd.Series
+) -> tuple[pd.DataFrame, pd.Series]:
     """Sessions with their wound, and how each was tied to it: named, linked, half, several or none, by the index.
 
     A session that names no wound is linked where exactly one wound of its person fits: one that the export shows on
     that day (from two weeks before its first measurement to its closing), at the site that the log names, or in the
     same region where no wound is at that very site; side against side where both are told. Without a site the person's
-    only wound of that day fits. A row that names two sites becomes a row for each, if each fits one wound. Where
-    only one of them does and none fits the other, as when that has closed, it is a session of the one (half).
+    only wound of that day fits. None fits a session of which a site was told and not understood (`unread`), nor one at
+    an `other` site, which may be a hand or a breast.
+
+    A row that names two sites becomes a row for each, if each fits one wound. Where only one of them does and none fits
+    the other, as when that has closed, it is a session of the one (half).
 
     Columns in: sessions wound, resident, site, side, also_site, also_side, day; wounds wound, resident, site, side;
     measurements wound, day, state. What several wounds fit is never guessed.
@@ -29,7 +34,7 @@ def link(sessions: pd.DataFrame, wounds: pd.DataFrame, measurements: pd.DataFram
     if not unnamed.any():
         return sessions, how
     lives = _lives(wounds, measurements)
-    asked = sessions[unnamed]
+    asked = sessions[unnamed].assign(unread=unread[unnamed])
     first, told = _fitting(asked, lives)
     double = asked["also_site"].notna()
     again = asked[double].drop(columns=list(ALSO)).rename(columns={column: name for name, column in ALSO.items()})
@@ -39,7 +44,7 @@ def link(sessions: pd.DataFrame, wounds: pd.DataFrame, measurements: pd.DataFram
     done = sessions.assign(wound=sessions["wound"].where(~unnamed, first.where(told.isin([LINKED, HALF]))))
     done.loc[swaps[swaps].index, ["wound", "site", "side"]] = again.assign(wound=second)[["wound", "site", "side"]]
     how[unnamed] = told
-    more = again.assign(wound=second, also_site=None, also_side=None)[(told == LINKED)[double]]
+    more = again.drop(columns="unread").assign(wound=second, also_site=None, also_side=None)[(told == LINKED)[double]]
     if more.empty:
         return done, how
     rows = pd.concat([done, more.astype(done.dtypes.to_dict())])
@@ -67,7 +72,7 @@ def _lives(wounds: pd.DataFrame, measurements: pd.DataFrame) -> pd.DataFrame:
 
 def _fitting(asked: pd.DataFrame, lives: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
     """The wound that fits each session, and whether one, several or none does."""
-    rows = asked[["resident", "site", "side", "day"]].reset_index(names="row")
+    rows = asked.loc[~asked["unread"], ["resident", "site", "side", "day"]].reset_index(names="row")
     pairs = rows.merge(lives, on="resident", suffixes=("", "_of"))
     pairs = pairs[pairs["day"].between(pairs["begins"], pairs["ends"])]
     site, of = pairs["site"].astype(object), pairs["site_of"].astype(object)
@@ -76,7 +81,11 @@ def _fitting(asked: pd.DataFrame, lives: pd.DataFrame) -> tuple[pd.Series, pd.Se
     alone = pairs.groupby("row")["wound"].transform("size") == 1
     # The closest way in which anything fits decides; a wound at the very site goes before one in its region.
     level = np.select(
-        [beside & (site == of), beside & (_region(site) == _region(of)), site.isna() | (of.isna() & alone)],
+        [
+            beside & (site == of) & (site != "other"),
+            beside & (_region(site) == _region(of)) & (site != "other"),
+            beside & (site.isna() | (of.isna() & alone)),
+        ],
         [0, 1, 2],
         3,
     )

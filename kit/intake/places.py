@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from kit.intake.lexicon import plain, site_words, words_for
+from kit.intake.lexicon import DOUBTED, plain, site_words, words_for
 
 BOTH = {"b", "bil", "bilat", "bilateral", "both", "bds", "beidseits", "bilaterales", "bilateral s"}
+# Letters that are a side only in a column of sides: G toe is the great one, M ankle the inner, re and der are words.
+NOT_BESIDE = {"g", "d", "m", "c", "re", "der", "dx", "sx", "mi", "ml", "med"}
 PAIRS = {"heels", "toes"}  # more than one, and not said which
 PART = re.compile(r"[;&+,/]|\band\b|\bund\b|\by\b|\bet\b", re.IGNORECASE)
 
@@ -33,6 +35,8 @@ def read_sites(text: str) -> tuple[Site, ...]:
 
     Never raises.
     """
+    if DOUBTED.search(text):
+        return ()
     whole = _one(plain(text))
     if whole is not None:
         return whole
@@ -54,6 +58,6 @@ def _one(text: str) -> tuple[Site, ...] | None:
             continue
         if beside[0] in BOTH:
             return Site(sites[inner], "left"), Site(sites[inner], "right")
-        if beside[0] in sides:
+        if beside[0] in sides and beside[0] not in NOT_BESIDE:
             return (Site(sites[inner], sides[beside[0]]),)
     return None

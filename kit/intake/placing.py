@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 import pandas as pd
 
 from kit.intake.fitting import ENOUGH, Fit, fit
-from kit.intake.headers import OWN, claims
+from kit.intake.headers import OWN, all_known, claims
 from kit.intake.lexicon import header_words, plain
 from kit.intake.mapping import ASK, YEARLESS, Across, Place
 from kit.intake.scanning import Scanned, day_headers, formats_of
@@ -36,6 +36,7 @@ TELLING = {
     "spans": ("span",),
     "departures": ("reason",),
 }
+LENGTHS = ("length", "width", "depth", "undermining", "tunnelling")
 YEAR = "days stand there without a year; write year = that of the first (it goes on at New Year)"
 SPEAKING = 5  # headers that only this table has, where its telling words are codes
 NAMED_SO = 5  # what a sheet's own name is worth; a header is worth 1 to 6
@@ -137,7 +138,7 @@ def read_as(sheet: Scanned, table: Table, known: dict[str, frozenset[str]]) -> R
             doubts.append((name, f"columns {letters} of {sheet.label} could both be it; name the right one"))
         else:
             best[name] = chosen
-    placed = _one_each(best, sheet, doubts)
+    placed = _measured_alike(_one_each(best, sheet, doubts))
     reading = Reading(table, sheet, placed, doubts)
     return _with_days(reading) if table.name == "measurements" and "day" not in placed else reading
 
@@ -145,7 +146,7 @@ def read_as(sheet: Scanned, table: Table, known: dict[str, frozenset[str]]) -> R
 def _candidates(sheet: Scanned, table: Table, known: dict) -> tuple[list[tuple[str, Placed]], list[tuple[str, str]]]:
     found, doubts = [], []
     for place, header in enumerate(sheet.headers):
-        if not header or sheet.headers.count(header) > 1:  # what stands twice cannot be named in a map
+        if place not in sheet.cells or sheet.headers.count(header) > 1:  # what stands twice cannot be named in a map
             continue
         for claim in claims(header):
             if claim.table != table.name:
@@ -193,6 +194,15 @@ def _one_each(best: dict[str, Placed], sheet: Scanned, doubts: list[tuple[str, s
     return kept
 
 
+def _measured_alike(placed: dict[str, Placed]) -> dict[str, Placed]:
+    """Lengths without a unit are in one unit: that which makes the greatest of them possible."""
+    if "length" not in placed or not placed["length"].fit.guessed:
+        return placed
+    unit, doubt = placed["length"].fit.unit, placed["length"].fit.doubt
+    guessed = {name: one for name, one in placed.items() if name in LENGTHS and one.fit.guessed}
+    return placed | {name: replace(one, fit=replace(one.fit, unit=unit, doubt=doubt)) for name, one in guessed.items()}
+
+
 def _with_days(reading: Reading) -> Reading:
     """Days that stand in the headers of a wide sheet, or in the names of sheets."""
     sheet = reading.sheet
@@ -226,8 +236,8 @@ def _unit_beside(header: str) -> str | None:
 
 
 def _starred(headers: list[str]) -> str:
-    """What is the same in all headers, with * where their days stand."""
+    """What is the same in all headers, with * where their days stand; * alone where it is no word that we know."""
     before = re.match(r"\D*", os.path.commonprefix(headers))[0].rstrip()
     behind = re.match(r"\D*", os.path.commonprefix([header[::-1] for header in headers]))[0][::-1].strip()
     behind = behind if behind and not behind.startswith(".") else ""
-    return f"{before}*{behind}"
+    return f"{before}*{behind}" if all_known(f"{before} {behind}") else "*"

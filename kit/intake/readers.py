@@ -6,6 +6,7 @@ What comes out is text, only of columns that are mapped, with the place of every
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -16,8 +17,8 @@ import pandas as pd
 
 from kit.faults import ExportError
 from kit.intake.files import Sheet, parquet_sheet, readable, text_sheet, workbook_sheet
-from kit.intake.layouts import days_in, rows_of
-from kit.intake.mapping import ColumnMap, Place, TableMap, own_names
+from kit.intake.layouts import JUMP, days_in, far_apart, rows_of
+from kit.intake.mapping import YEARLESS, ColumnMap, Place, TableMap, full_format, own_names
 from kit.intake.texts import Hits
 from kit.intake.workbooks import open_workbook
 from kit.vocabulary import TABLES, Table
@@ -147,9 +148,14 @@ def _names(table: Table, named: str | None) -> list[str]:
 
 
 def _called(folder: Path, name: str) -> list[Path]:
-    """The files of that name, or of names like `week-*.csv`, in the order of their names."""
+    """The files of that name, or of names like `week-*.csv`, in the order of the numbers in their names."""
     alone = folder / name
-    return [alone] if alone.is_file() else sorted(file for file in folder.glob(name) if file.is_file())
+    return [alone] if alone.is_file() else sorted(filter(Path.is_file, folder.glob(name)), key=_by_number)
+
+
+def _by_number(file: Path) -> list[tuple[int, str]]:
+    """`Wk of 2-5` goes before `Wk of 10-1`."""
+    return [(int(part), "") if part.isdigit() else (0, part) for part in re.split(r"(\d+)", file.name)]
 
 
 def _not_there(export: Path, table: Table, expected: str, misnamed: bool) -> ExportError:
@@ -245,4 +251,7 @@ def _days_of(found: list[tuple[Path, Sheet]], mapped: TableMap | None) -> list[s
     for (_, sheet), day in zip(found, days, strict=True):
         if day is None:
             raise ExportError(f"{sheet.label}: no day stands in this name in the way the map says")
+    jump = far_apart(days) if full_format(named[0].format) in YEARLESS else None
+    if jump is not None:
+        raise ExportError(f"{found[jump][1].label}: {JUMP}")
     return days

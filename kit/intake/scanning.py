@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -15,13 +15,12 @@ from kit.faults import ExportError
 from kit.intake.days import SERIALS
 from kit.intake.files import Sheet, parquet_sheet, readable, text_sheet, workbook_sheet
 from kit.intake.headers import claims
-from kit.intake.layouts import day_in, repeats_header
+from kit.intake.layouts import LEAP, day_in, repeats_header
 from kit.intake.mapping import DAY_FORMATS, DAY_NUMBER, SERIAL, YEARLESS
 from kit.intake.workbooks import Workbook, open_workbook
 
 WORKBOOKS = (".xlsx", ".xlsm")
 TEXTS = (".csv", ".tsv", ".txt")
-LEAP = 2024  # a year in which every day without a year exists
 DAYS_ACROSS = 3  # so many headers that hold days make a wide sheet
 
 
@@ -61,10 +60,10 @@ def scan(export: Path) -> tuple[list[Scanned], list[str]]:
         raise ExportError(f"{export.name}: there is no such export; give a folder of text files or a workbook")
     found, told = [], []
     for sheet, file, name in _sheets(export, told):
-        scanned = _scanned(sheet, file, name)
-        if len(scanned.cells):
+        scanned = _tried(told, _scanned, sheet, file, name)
+        if scanned is not None and len(scanned.cells):
             found.append(scanned)
-        else:
+        elif scanned is not None:
             told.append(f"{sheet.label}: there are no rows below its headers")
     if not found:
         raise ExportError(told[0] if told else f"{export.name}: it holds no text file and no workbook")
@@ -103,7 +102,7 @@ def _of_workbook(book: Workbook, told: list[str]) -> Iterator[tuple[Sheet, str |
             yield sheet, None, name
 
 
-def _tried(told: list[str], read, *given) -> Sheet | None:
+def _tried(told: list[str], read: Callable, *given: object) -> object:
     try:
         return read(*given)
     except ExportError as cannot:
@@ -112,9 +111,16 @@ def _tried(told: list[str], read, *given) -> Sheet | None:
 
 
 def _scanned(sheet: Sheet, file: str | None, name: str | None) -> Scanned:
-    columns = sheet.read(list(range(len(sheet.headers))))
-    cells = pd.DataFrame({place: column.to_numpy() for place, column in enumerate(columns)}, dtype=object)
-    cells = cells[~repeats_header(cells, sheet.headers) & (cells != "").any(axis=1)]
+    """All cells that stand below a header. A column that cannot be read, for a formula never computed, is left out."""
+    places = [place for place, header in enumerate(sheet.headers) if header]
+    try:
+        columns = dict(zip(places, sheet.read(places), strict=True))
+    except ExportError:
+        alone = {place: _tried([], sheet.read, [place]) for place in places}
+        columns = {place: column[0] for place, column in alone.items() if column is not None}
+    cells = pd.DataFrame({place: column.to_numpy() for place, column in columns.items()}, dtype=object)
+    headers = [sheet.headers[place] for place in cells]
+    cells = cells[~repeats_header(cells, headers) & (cells != "").any(axis=1)]
     return Scanned(sheet.label, file, name, (sheet.name,), tuple(sheet.headers), cells.reset_index(drop=True))
 
 

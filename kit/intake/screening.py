@@ -79,13 +79,18 @@ def _screen_table(raw: RawTable, table: Table, plan: Plan) -> tuple[pd.DataFrame
             continue
         typed, marks = _read(raw, column, plan)
         if isinstance(typed, pd.DataFrame):  # one cell told several of our columns
-            beside |= {name: typed[name] for name in typed if name in table.names and name != column.name}
+            beside |= {name: typed[name] for name in typed if name != column.name}
             typed = typed.get(column.name)
         if typed is not None:
             columns[column.name] = typed
         for fault, where in marks.items():
             faults.append(found(table.name, source_row[where & ~aside], fault, column.name))
             aside |= where if column.required or FAULTS[fault].fate == SET_ASIDE else False
+    seen_open = beside.pop("seen_open", None)
+    if seen_open is not None and "state" in columns:  # the size says that it was seen open
+        against = seen_open.to_numpy(dtype=bool) & (columns["state"] == "closed").to_numpy(dtype=bool)
+        columns["state"] = columns["state"].mask(against, "open")
+        faults.append(found(table.name, source_row[against & ~aside], "contrary", "state"))
     for name, told in beside.items():  # what has a cell of its own is told there
         columns[name] = columns[name].astype(object).where(columns[name].notna(), told) if name in columns else told
     frame = pd.DataFrame({"source_row": source_row, **columns})[~aside]

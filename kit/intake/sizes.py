@@ -12,6 +12,7 @@ AREA = {"rectangle": rectangle_area, "ellipse": ellipse_area}
 REACH = 35  # days; a size farther away says little about this one
 ALIKE = 1.5  # two sizes at most so many times one another agree
 NEAR, NEAR_INCH = 1.15, 1.08  # how close a slip must come to its factor
+PINPOINT = 0.25  # cm; so small a wound may be what is left for a week
 TEN, INCH = 10.0, 2.54
 FAR = 3.0  # times its neighbours, as the root of the area
 
@@ -91,7 +92,7 @@ def slips_of_unit(measurements: pd.DataFrame) -> pd.DataFrame:
     A size slips where the nearest ones before and after agree with one another and it would lie between or close to
     them if divided by 10 or 1/10 (a lost decimal point, millimetres as centimetres), in both sides or in one while the
     other fits as it stands; or by 2.54 or 1/2.54 (inches) in both, for a real wound may change so far in one. The first
-    and the last of a wound are never judged, nor one of two of one day.
+    and the last of a wound are never judged, nor one of two of one day, and no pinpoint is made larger.
 
     Columns in: wound, day, state, length, width. Columns out: length, width.
     """
@@ -104,7 +105,8 @@ def slips_of_unit(measurements: pd.DataFrame) -> pd.DataFrame:
     tens = pd.DataFrame({side: _tens(sides[side], *_range(beside, side)) for side in sides})
     inches = _inches(sides, beside)
     factors = pd.DataFrame({side: _stated(tens, side).where(inches.isna(), inches) for side in sides})
-    return factors.where(alone, 1.0)
+    pinpoint = (factors < 1).any(axis=1) & (sides.max(axis=1) < PINPOINT)
+    return factors.where(alone & ~pinpoint, 1.0)
 
 
 def _beside(rows: pd.DataFrame, columns: list[str]) -> pd.DataFrame:

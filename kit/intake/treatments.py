@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from kit.intake.lexicon import plain, words_for
+from kit.intake.lexicon import DOUBTED, plain, words_for
 
 TOLD = ("modality", "setup", "polarity")
 IDLE = {"tx", "treatment", "therapy", "to", "wound", "with", "w", "the", "electrodes", "electrode"}
@@ -20,7 +20,7 @@ def read_treatment(text: str) -> dict[str, str]:
 
     A set-up alone is no treatment. Never raises.
     """
-    words = plain(text).split()
+    words = [] if DOUBTED.search(text) else plain(text).split()
     told: dict[str, str] = {}
     while words:
         for length in range(len(words), 0, -1):

@@ -10,7 +10,7 @@ import pandas as pd
 from kit.faults import ExportError
 from kit.intake.cells import Cells, Typed
 from kit.intake.headers import answers, unit_of
-from kit.intake.lexicon import plain, words_for
+from kit.intake.lexicon import DOUBTED, plain, words_for
 from kit.intake.stages import read_stages
 from kit.vocabulary import UNITS, Column
 
@@ -31,6 +31,7 @@ def read_numbers(cells: Cells) -> Typed:
     numbers = numbers_in(words, column, cells.place.unit, cells.raw.decimal)
     _refuse_decimal_commas(cells, numbers)
     _refuse_forgotten_unit(cells, numbers)
+    _refuse_shares(cells, numbers)
     numbers = numbers.astype("float64").round(9)  # 25.4 mm and 2.54 cm are the same size to the last digit we keep
     if column.name == "age":
         numbers = _pooled(numbers, cells.folded)
@@ -80,6 +81,18 @@ def _refuse_forgotten_unit(cells: Cells, numbers: pd.Series) -> None:
             )
 
 
+def _refuse_shares(cells: Cells, numbers: pd.Series) -> None:
+    """Stops where a column of percent holds shares: a spreadsheet shows 0.5 as 50%."""
+    told = numbers[numbers.notna()]
+    between = (numbers > 0) & (numbers < 1)
+    if cells.column.unit == "%" and cells.place.unit is None and len(told) and told.max() <= 1:
+        if cells.rows(between) >= UNREAD_CELLS:
+            raise ExportError(
+                f"{cells.where}: no number is above 1, as if they were shares; name their unit in the map "
+                '(unit = "share"; unit = "%" says they are right)'
+            )
+
+
 def _pooled(ages: pd.Series, words: pd.Series) -> pd.Series:
     """Ages up to 89 as they are, older ones as 90, whatever their unit and however the pool is written."""
     pooled = words.str.fullmatch(POOLED).astype(bool)
@@ -93,6 +106,8 @@ def read_choices(cells: Cells) -> Typed:
     """
     listed = {value.lower(): value for value in cells.column.allowed} | cells.meant
     known = spoken(cells.raw.table, cells.column, cells.place.column)
+    if cells.column.name == "sex" and cells.folded.eq("h").any():
+        known = {word: value for word, value in known.items() if word != "m"}  # hombre and mujer
     typed, marks = _from_list(cells, [meaning(word, listed, known) for word in cells.folded])
     if cells.column.telling:
         refuse_unread(cells, marks["unknown"], f"in the list ({', '.join(cells.column.allowed)}) or the map")
@@ -107,13 +122,14 @@ def spoken(table: str, column: Column, header: str = "") -> dict[str, str]:
     kind = "flag" if column.kind == "flag" else column.name
     known = words_for("reason_left" if (table, kind) == ("departures", "reason") else kind)
     said = answers(table, column.name, header)
-    return {word: said[flag] for word, flag in words_for("flag").items()} | known if said else known
+    return known | {word: said[flag] for word, flag in words_for("yes_no").items()} if said else known
 
 
 def meaning(word: str, listed: dict[str, str], spoken: dict[str, str]) -> str | None:
-    """What a word means: by the map and the closed list first, then as the trade speaks."""
+    """What a word means: by the map and the closed list, then as the trade speaks; nothing where it is doubted."""
     joined = re.sub(r"[\s-]+", "_", word)
-    return listed.get(word) or listed.get(joined) or spoken.get(plain(word))
+    told = listed.get(word) or listed.get(joined)
+    return told or (None if DOUBTED.search(word) else spoken.get(plain(word)))
 
 
 def refuse_unread(cells: Cells, unread: pd.Series, known: str) -> None:

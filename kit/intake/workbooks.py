@@ -57,8 +57,11 @@ class Workbook:
         return [name for name in self.book.sheetnames if hasattr(self.book[name], "iter_rows")]
 
     def called(self, pattern: str) -> list[str]:
-        """The sheets of that name, or of names like `Wk of *`."""
-        return [name for name in self.names if name == pattern or fnmatchcase(name, pattern)]
+        """The sheet of that name, or the sheets of names like `Wk of *` that are not hidden."""
+        if pattern in self.names:
+            return [pattern]
+        shown = [name for name in self.names if self.book[name].sheet_state == "visible"]
+        return [name for name in shown if fnmatchcase(name, pattern)]
 
     def cells(self, name: str) -> Cells:
         if name not in self.read:
@@ -144,4 +147,6 @@ def cell_text(cell: object) -> str:
         return cell.isoformat()
     if isinstance(cell, float) and cell.is_integer():
         return str(int(cell))
-    return "" if cell is None else str(cell).strip()
+    text = "" if cell is None else str(cell).strip()
+    # 1.125 in a cell of numbers is no thousand, whatever the words of the sheet mean by a point.
+    return f"{text}0" if isinstance(cell, float) and re.fullmatch(r"-?\d{1,3}\.\d{3}", text) else text

@@ -25,7 +25,8 @@ def read_size_words(cells: Cells) -> Told:
     state = cells.folded.map(cells.meant).astype(object).fillna(sizes["state"])
     unread = state.isna() & ~cells.not_known
     refuse_unread(cells, unread, "a size that can be read")
-    told = sizes.assign(state=state.mask(unread, "open").where(state != "unseen", None))
+    seen_open = (state == "open") & ~unread
+    told = sizes.assign(state=state.mask(unread, "open").where(state != "unseen", None), seen_open=seen_open)
     return told, {"unseen": state == "unseen"}  # what was not read is told once, where no other cell gives a size
 
 

@@ -50,7 +50,7 @@ def jump(draft: Draft, rng: Rng, n: int) -> None:
     # Once put right it must not be the same size again: that would be seen as copied.
     sides, of_wound = frame[["length", "width"]], frame.groupby("wound")[["length", "width"]]
     anew = (sides != of_wound.shift(1)).any(axis=1) & (sides != of_wound.shift(-1)).any(axis=1)
-    able = _even(draft, 1.04, 1.25) & (size(frame, "length") < 5.5) & anew
+    able = _even(draft, 1.04, 1.25) & size(frame, "length").between(2.6, 5.4) & anew
     for number, label in enumerate(draft.take("measurements", able, n, rng)):
         column, *factors = slips[number % len(slips)]
         length, width = frame.loc[label, ["length", "width"]].astype(float) * factors

@@ -6,9 +6,6 @@ What comes out is text, only of columns that are mapped, with the place of every
 from __future__ import annotations
 
 import hashlib
-import re
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -16,19 +13,13 @@ from pathlib import Path
 import pandas as pd
 
 from kit.faults import ExportError
-from kit.intake.files import Sheet, parquet_sheet, readable, text_sheet, workbook_sheet
+from kit.intake.files import Sheet
+from kit.intake.finding import Find, opened, refuse_no_export
 from kit.intake.layouts import JUMP, days_in, far_apart, rows_of
 from kit.intake.mapping import YEARLESS, ColumnMap, Place, TableMap, full_format, own_names
-from kit.intake.texts import Hits
-from kit.intake.workbooks import open_workbook
 from kit.vocabulary import TABLES, Table
 
-WORKBOOKS = (".xlsx", ".xlsm")
-FILES = {".csv": text_sheet, ".tsv": text_sheet, ".txt": text_sheet, ".parquet": parquet_sheet}
-OWN = (".csv", ".parquet")  # what a file with our own name for a table may end in
-OLDER = (".xls", ".xlsb", ".ods")
 NAMED = "name of the sheet"
-Find = Callable[[Table, TableMap | None, Hits], list[tuple[Path, Sheet]]]
 
 
 @dataclass(frozen=True)
@@ -77,20 +68,11 @@ def tables_of(
 ) -> tuple[dict[str, RawTable], dict[str, ExportError]]:
     """The tables that can be read, and what stops each of the others. Raises where the export itself is none."""
     export = Path(export).absolute()  # so that "." has a name to be told by
-    if not export.exists():
-        raise ExportError(f"{export.name}: there is no such export; give a folder of CSV files or a workbook")
-    ending = export.suffix.lower()
-    if export.is_file() and ending in OLDER:
-        raise _older(export)
-    if export.is_file() and ending not in WORKBOOKS and (mapping is None or ending not in FILES):
-        raise ExportError(
-            f"{export.name}: not a workbook (.xlsx); put single CSV files into a folder and name that, or give a "
-            "column map that says which tables this one file holds"
-        )
+    refuse_no_export(export, mapping is not None)
     tables: dict[str, RawTable] = {}
     stopped: dict[str, ExportError] = {}
     mapped = {name: None for name in TABLES} if mapping is None else mapping
-    with _opened(export) as find:
+    with opened(export) as find:
         for name in (name for name in TABLES if name in mapped):
             try:
                 raw = _read_table(find, TABLES[name], mapped[name], _shared(mapped))
@@ -100,89 +82,6 @@ def tables_of(
             if raw is not None:
                 tables[name] = raw
     return tables, stopped
-
-
-def _opened(export: Path):
-    if not export.is_file():
-        return _in_folder(export, "")
-    return _in_workbook(export) if export.suffix.lower() in WORKBOOKS else _in_folder(export.parent, export.name)
-
-
-@contextmanager
-def _in_workbook(workbook: Path) -> Iterator[Find]:
-    def find(table: Table, mapped: TableMap | None, hits: Hits) -> list[tuple[Path, Sheet]]:
-        name = mapped.sheet if mapped and mapped.sheet else table.name
-        sheets = [workbook_sheet(book, found, hits) for found in book.called(name)]
-        if not sheets and (table.required or mapped):
-            raise _not_there(
-                workbook, table, f"a sheet called {name}", bool(mapped and mapped.file and not mapped.sheet)
-            )
-        return [(workbook, sheet) for sheet in sheets]
-
-    with ExitStack() as opened:
-        with readable(workbook.name):  # only what is wrong with the file is said of the file
-            book = opened.enter_context(open_workbook(workbook))
-        yield find
-
-
-@contextmanager
-def _in_folder(folder: Path, alone: str) -> Iterator[Find]:
-    """`alone` is the name of the single file that is the export, where it is one."""
-
-    def find(table: Table, mapped: TableMap | None, hits: Hits) -> list[tuple[Path, Sheet]]:
-        named = mapped.file if mapped and mapped.file else alone or None
-        files = [file for name in _names(table, named) for file in _called(folder, name)]
-        if len(files) > 1 and named is None:
-            raise ExportError(f"{folder.name}: {table.name} stands there twice, as CSV and as Parquet; keep one")
-        if not files and (table.required or mapped):
-            _refuse_folder_around_workbook(folder)
-            expected = f"a file called {_names(table, named)[0]}"
-            raise _not_there(folder, table, expected, bool(mapped and mapped.sheet and not named))
-        return [(file, _file_sheet(file, hits)) for file in files]
-
-    yield find
-
-
-def _names(table: Table, named: str | None) -> list[str]:
-    return [named] if named else [table.name + ending for ending in OWN]
-
-
-def _called(folder: Path, name: str) -> list[Path]:
-    """The files of that name, or of names like `week-*.csv`, in the order of the numbers in their names."""
-    alone = folder / name
-    return [alone] if alone.is_file() else sorted(filter(Path.is_file, folder.glob(name)), key=_by_number)
-
-
-def _by_number(file: Path) -> list[tuple[int, str]]:
-    """`Wk of 2-5` goes before `Wk of 10-1`."""
-    return [(int(part), "") if part.isdigit() else (0, part) for part in re.split(r"(\d+)", file.name)]
-
-
-def _not_there(export: Path, table: Table, expected: str, misnamed: bool) -> ExportError:
-    """`misnamed` where the map gives a file for a workbook or a sheet for a folder."""
-    why = "needed" if table.required else "mapped"
-    cure = "; in a workbook write sheet = ..., in a folder file = ..." if misnamed else ""
-    return ExportError(f"{export.name}: {table.name} is {why} and not there; expected {expected}{cure}")
-
-
-def _refuse_folder_around_workbook(folder: Path) -> None:
-    endings = [file.suffix.lower() for file in folder.iterdir() if not file.name.startswith("~$")]
-    if not set(endings) & set(FILES) and sum(ending in WORKBOOKS for ending in endings) == 1:
-        raise ExportError(f"{folder.name}: this folder holds a workbook; name the workbook itself as the export")
-
-
-def _older(file: Path) -> ExportError:
-    return ExportError(
-        f"{file.name}: a workbook of another kind; open it in a spreadsheet program and save it as .xlsx"
-    )
-
-
-def _file_sheet(file: Path, hits: Hits) -> Sheet:
-    if file.suffix.lower() in OLDER:
-        raise _older(file)
-    if file.suffix.lower() in WORKBOOKS:
-        raise ExportError(f"{file.name}: a workbook must hold all tables; name it as the export, not its folder")
-    return FILES.get(file.suffix.lower(), text_sheet)(file, hits)
 
 
 def _shared(mapped: ColumnMap) -> dict[str, frozenset[str]]:

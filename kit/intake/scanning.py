@@ -13,14 +13,13 @@ from openpyxl.utils import get_column_letter
 
 from kit.faults import ExportError
 from kit.intake.days import SERIALS
-from kit.intake.files import Sheet, parquet_sheet, readable, text_sheet, workbook_sheet
+from kit.intake.files import Sheet, readable, workbook_sheet
+from kit.intake.finding import FILES, WORKBOOKS
 from kit.intake.headers import claims
 from kit.intake.layouts import LEAP, day_in, repeats_header
 from kit.intake.mapping import DAY_FORMATS, DAY_NUMBER, SERIAL, YEARLESS
 from kit.intake.workbooks import Workbook, open_workbook
 
-WORKBOOKS = (".xlsx", ".xlsm")
-TEXTS = (".csv", ".tsv", ".txt")
 DAYS_ACROSS = 3  # so many headers that hold days make a wide sheet
 
 
@@ -86,8 +85,8 @@ def _sheets(export: Path, told: list[str]) -> Iterator[tuple[Sheet, str | None, 
         ending = file.suffix.lower()
         if ending in WORKBOOKS and not file.name.startswith("~$"):
             told.append(f"{file.name}: is a workbook; name it as the export, without its folder")
-        elif ending in TEXTS or ending == ".parquet":
-            sheet = _tried(told, parquet_sheet if ending == ".parquet" else text_sheet, file, known_headers)
+        elif ending in FILES:
+            sheet = _tried(told, FILES[ending], file, known_headers)
             if sheet is not None:
                 yield sheet, file.name, None
 

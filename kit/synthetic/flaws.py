@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-import pandas as pd
 
 from kit.plan import date_of
 from kit.synthetic.draft import Draft, debrided, last, later_sessions, middle, plus, short_trips, size
-from kit.synthetic.flaws_of_course import closed_before, copied, jump, late, merged, outlying, renamed, split
+from kit.synthetic.flaws_of_course import closed_before, copied, jump, late, merged, outlying, renamed, split, unsaid
+from kit.synthetic.flaws_of_linking import astray, half, unmatched
 from kit.synthetic.world import CUTOFF, FIRST
 
 Rng = np.random.Generator
@@ -49,45 +49,6 @@ def orphan(draft: Draft, rng: Rng, n: int) -> None:
         for number, label in enumerate(draft.take(table, filled, max(n // 4, 1), rng)):
             own = {"wound": f"W91{number:02d}"} if table == "wounds" else {}
             draft.slip_in(table, label, "orphan", **{column: f"R90{number:02d}"}, **own)
-
-
-def astray(draft: Draft, rng: Rng, n: int) -> None:
-    """A session that names a person with several wounds, and neither wound nor site."""
-    owner = draft.tables["wounds"].drop_duplicates("wound").set_index("wound")["resident"]
-    for label in draft.take("sessions", later_sessions(draft) & (_wounds_that_day(draft) > 1), n, rng):
-        person = owner[draft.tables["sessions"].loc[label, "wound"]]
-        draft.change("sessions", label, "astray", "", wound="", resident=person, site="")
-
-
-def _wounds_that_day(draft: Draft) -> pd.Series:
-    """How many wounds of the person treated are measured both before and after the day of each session."""
-    frame, measured = draft.tables["sessions"], draft.tables["measurements"]
-    owner = draft.tables["wounds"].drop_duplicates("wound").set_index("wound")["resident"]
-    seen = measured[measured["day"].str.match("20")].groupby("wound")["day"].agg(["min", "max"]).reset_index()
-    asked = frame[["day"]].assign(resident=frame["wound"].map(owner), label=frame.index)
-    pairs = asked.merge(seen.assign(resident=seen["wound"].map(owner)), on="resident")
-    pairs = pairs[(pairs["min"] < pairs["day"]) & (pairs["day"] < pairs["max"])]
-    return pairs.groupby("label").size().reindex(frame.index, fill_value=0)
-
-
-def unmatched(draft: Draft, rng: Rng, n: int) -> None:
-    """A session with neither a wound nor a person, or of a person who has no wound at that site."""
-    owner = draft.tables["wounds"].drop_duplicates("wound").set_index("wound")["resident"]
-    for number, label in enumerate(draft.take("sessions", later_sessions(draft), n, rng)):
-        person = owner[draft.tables["sessions"].loc[label, "wound"]]
-        told = {"resident": person, "site": "head"} if number % 2 else {}
-        draft.change("sessions", label, "unmatched", "", wound="", **told)
-
-
-def half(draft: Draft, rng: Rng, n: int) -> None:
-    """A session that names the site of the person's only wound and another, at which there is none."""
-    wounds = draft.tables["wounds"].drop_duplicates("wound").set_index("wound")
-    able = later_sessions(draft) & (_wounds_that_day(draft) == 1)
-    able &= draft.tables["sessions"]["wound"].map(wounds["site"]).ne("abdomen")
-    for label in draft.take("sessions", able, n, rng):
-        wound = wounds.loc[draft.tables["sessions"].loc[label, "wound"]]
-        cells = {"wound": "", "resident": wound["resident"], "site": f"{wound['site']} and abdomen"}
-        draft.change("sessions", label, "half", "site", **cells)
 
 
 def unseen(draft: Draft, rng: Rng, n: int) -> None:
@@ -241,23 +202,6 @@ def reopened(draft: Draft, rng: Rng, n: int) -> None:
             "measurements", label, "reopened",
             day=day, state="open", length="0.6", width="0.4", depth="0.1", tissue="granulation", necrosis_share="0",
         )  # fmt: skip
-
-
-def unsaid(draft: Draft, rng: Rng, n: int) -> None:
-    """Nobody wrote the return down, and the wounds were measured on two days or more after it."""
-    back = short_trips(draft) & (_rounds_within_hold(draft) >= 2)
-    for label in draft.take("departures", back, n, rng):
-        draft.change("departures", label, "unsaid", "returned", returned="")
-
-
-def _rounds_within_hold(draft: Draft) -> pd.Series:
-    """On how many days each person was measured within thirty days of each departure."""
-    gone, frame = draft.tables["departures"], draft.tables["measurements"]
-    owner = frame["wound"].map(draft.tables["wounds"].drop_duplicates("wound").set_index("wound")["resident"])
-    seen = pd.DataFrame({"resident": owner, "seen": pd.to_datetime(frame["day"], errors="coerce")}).drop_duplicates()
-    pairs = gone[["resident"]].assign(gone=pd.to_datetime(gone["day"]), label=gone.index).merge(seen, on="resident")
-    days = (pairs["seen"] - pairs["gone"]).dt.days
-    return pairs[days.between(1, 30)].groupby("label").size().reindex(gone.index, fill_value=0)
 
 
 PLANTERS: dict[str, Planter] = {

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from kit.plan import date_of
-from kit.synthetic.draft import Draft, last, middle, plus, size
+from kit.synthetic.draft import Draft, last, middle, plus, short_trips, size
 from kit.synthetic.world import CUTOFF, FIRST
 
 Rng = np.random.Generator
@@ -206,3 +206,20 @@ def _from_then_on(draft: Draft, table: str, day: str, names: dict[str, dict[str,
         frame.loc[theirs & (begins > day), column] = frame[column].map(of)
         if table == "spans":
             frame.loc[theirs & (begins <= day) & (frame["to_day"] > day), "to_day"] = day
+
+
+def unsaid(draft: Draft, rng: Rng, n: int) -> None:
+    """Nobody wrote the return down, and the wounds were measured on two days or more after it."""
+    back = short_trips(draft) & (_rounds_within_hold(draft) >= 2)
+    for label in draft.take("departures", back, n, rng):
+        draft.change("departures", label, "unsaid", "returned", returned="")
+
+
+def _rounds_within_hold(draft: Draft) -> pd.Series:
+    """On how many days each person was measured within thirty days of each departure."""
+    gone, frame = draft.tables["departures"], draft.tables["measurements"]
+    owner = frame["wound"].map(draft.tables["wounds"].drop_duplicates("wound").set_index("wound")["resident"])
+    seen = pd.DataFrame({"resident": owner, "seen": pd.to_datetime(frame["day"], errors="coerce")}).drop_duplicates()
+    pairs = gone[["resident"]].assign(gone=pd.to_datetime(gone["day"]), label=gone.index).merge(seen, on="resident")
+    days = (pairs["seen"] - pairs["gone"]).dt.days
+    return pairs[days.between(1, 30)].groupby("label").size().reindex(gone.index, fill_value=0)

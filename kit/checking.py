@@ -14,7 +14,7 @@ from kit.intake.readers import RawTable, tables_of
 from kit.intake.screening import screen, stops
 from kit.plan import Plan, PlanError, read_plan
 from kit.statements import tied
-from kit.study import Study, map_of, plan_of, read_study
+from kit.study import Study, map_of, plan_of, study_of
 from kit.vocabulary import TABLES
 from kit.words import count, day, percent
 
@@ -53,8 +53,8 @@ def check(export: str | Path, plan: str | Path = "", columns: str | Path = "") -
     if stopped:
         return found
     try:
-        study = read_study(export, plan, columns)
-    except (ExportError, PlanError) as stop:
+        study = study_of(tables, rules)
+    except ExportError as stop:
         return Check(found.read, [str(stop)])
     days = _days(tables, rules)
     return Check([*found.read, *_ranges(days, rules), *_account(study)], [], [*_in_time(days, rules), *_mends(study)])

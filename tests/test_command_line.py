@@ -10,6 +10,7 @@ import pytest
 from kit.__main__ import main
 from kit.pages.kernel import NotebookError
 from kit.vocabulary import TABLES
+from tests.exports import CALENDAR
 
 ROOT = Path(__file__).parent.parent
 HEAVY = {"pandas", "numpy", "matplotlib", "pydantic", "papermill", "nbconvert", "IPython", "kit.study", "kit.pages"}
@@ -155,17 +156,6 @@ def test_a_reports_folder_that_is_a_file_is_told_in_one_line(capsys, tmp_path):
 
 LISTED = "Wound ref,Person,Type\nW1,P1,Pressure\nW2,P2,Venous\n"
 SEEN = "Wound ref,Seen,Len (cm),Wid (cm)\nW1,2026-04-06,4,3\nW2,2026-04-07,2,2\n"
-WINDOWS = """
-[program]
-name = "Invented"
-basis = "operations"
-[windows]
-quarter_begins = 2026-04-01
-cutoff = 2026-06-30
-[[regimens]]
-name = "stimulation"
-modality = "stimulation"
-"""
 
 
 @pytest.fixture
@@ -173,7 +163,7 @@ def strange(tmp_path):
     """A folder in headers of its own."""
     (tmp_path / "list.csv").write_text(LISTED, encoding="utf-8")
     (tmp_path / "rounds.csv").write_text(SEEN, encoding="utf-8")
-    (tmp_path / "study-plan.toml").write_text(WINDOWS, encoding="utf-8")
+    (tmp_path / "study-plan.toml").write_text(CALENDAR, encoding="utf-8")
     return tmp_path
 
 

@@ -5,7 +5,8 @@ import json
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kit.intake.drafted import map_toml
+from kit.intake.drafted import as_toml
+from kit.intake.drafting import Draft
 from kit.intake.mapping import DAY_FORMATS, Across, Only, Place, TableMap, read_map
 from kit.vocabulary import TABLES, UNITS
 
@@ -35,7 +36,11 @@ def table_maps(draw, table):
     columns = {
         name: one for name, one in columns.items() if taken.count(one.column) == 1 or table.column(name).required
     }
-    across = draw(st.none() | st.just(Across(headers="Size *", format="MM/DD/YYYY"))) if "day" in columns else None
+    across = (
+        draw(st.none() | st.just(Across(headers="Size *", format="MM/DD/YYYY", unit="mm")))
+        if "day" in columns
+        else None
+    )
     return TableMap(
         file=draw(files),
         decimal=draw(st.sampled_from(["point", "comma"])),
@@ -60,7 +65,7 @@ def _names_differ(mapped):
 @given(maps)
 def test_a_map_that_is_written_and_read_is_the_same_map(tmp_path_factory, found):
     file = tmp_path_factory.mktemp("map") / "columns.toml"
-    file.write_text(map_toml(found), encoding="utf-8")
+    file.write_text(as_toml(Draft(found)), encoding="utf-8")
     assert read_map(file) == {name: found[name] for name in TABLES if name in found}
 
 
@@ -75,7 +80,7 @@ def test_a_header_that_is_edited_is_all_that_changes(tmp_path_factory, found, he
     if not _names_differ(wanted[name]):
         return
     lines, inside = [], False
-    for line in map_toml(found).split("\n"):
+    for line in as_toml(Draft(found)).split("\n"):
         inside = line == f"[{name}.columns]" or inside and not line.startswith("[")
         lines.append(
             f"{column} = {json.dumps(header, ensure_ascii=False)}"

@@ -8,7 +8,8 @@ import pytest
 from kit.faults import ExportError
 from kit.intake.drafted import as_toml
 from kit.intake.drafting import draft
-from kit.intake.mapping import ASK
+from kit.intake.mapping import ASK, read_map
+from kit.intake.readers import read_export
 
 WOUNDS = """
 Wound ref | Person | Type     | Where
@@ -250,7 +251,7 @@ def test_a_list_of_wounds_without_a_number_is_not_passed_over_in_silence(tmp_pat
         tmp_path, register="# | Person | Kind of wound | Site\n1 | P1 | Pressure | heel\n2 | P2 | Venous | leg"
     )
     assert found.told == [
-        "register.csv: looks like a list of wounds, and no column was found that numbers them; name it in the map"
+        "register.csv: looks like a list of wounds, and none of its columns numbers them; name one in the map"
     ]
 
 
@@ -289,3 +290,19 @@ def test_a_file_that_cannot_be_read_or_is_called_oddly_stops_no_draft(tmp_path):
     found = drafted(tmp_path)
     assert set(found.mapping) == {"wounds", "measurements"}
     assert set(tomllib.loads(as_toml(found))) == {"wounds", "measurements"}
+
+
+def test_the_unit_above_the_days_of_a_wide_sheet_is_that_of_the_sizes(tmp_path):
+    days = " | ".join(f"Size (mm) 4/{day}/26" for day in (6, 13, 20))
+    rows = "\n".join(f"W{n} | P{n} | Venous | 30 x 20 | 20 x 20 | 20x10" for n in (1, 2))
+    found = draft(export(tmp_path, tracker=f"Wound ref | Person | Type | {days}\n{rows}"))
+    across = found.mapping["measurements"].across
+    assert (across.headers, across.unit) == ("Size (mm)*", "mm")
+    (tmp_path / "columns.toml").write_text(as_toml(found), encoding="utf-8")
+    raw = read_export(tmp_path, read_map(tmp_path / "columns.toml"))["measurements"]
+    assert raw.places["dimensions"].unit == "mm"
+
+
+def test_a_column_of_noughts_is_percent_and_not_a_share(tmp_path):
+    rounds = "Wound ref | Seen | L (cm) | necrosis\nW1 | 2026-04-06 | 4 | 0\nW2 | 2026-04-06 | 3 | 0"
+    assert drafted(tmp_path, rounds=rounds).mapping["measurements"].columns["necrosis_share"].unit is None

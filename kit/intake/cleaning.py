@@ -69,8 +69,9 @@ def clean(screened: Screened, plan: Plan) -> Cleaned:
 def _once_and_owned(bench: _Bench) -> None:
     """Each thing stands once and belongs to somebody. An absent residents table can own nobody."""
     for name, frame in bench.tables.items():
-        # Two sites that were not understood may be two; such rows only look the same.
-        again = says.repeated(frame, name) & ~(_unread_sites(bench) if name == "sessions" else False)
+        again = says.repeated(frame, name)
+        if name == "sessions":  # two sites that were not understood may be two; such rows only look the same
+            again &= ~_unread_sites(bench)
         bench.set_aside(name, again, "duplicate")
     tables = bench.tables
     bench.set_aside("spans", tables["spans"][["wound", "resident"]].isna().all(axis=1), "blank")

@@ -29,11 +29,6 @@ def as_toml(draft: Draft) -> str:
     return "\n".join(blocks)
 
 
-def map_toml(mapping: dict[str, TableMap]) -> str:
-    """The text of a column map, with nothing beside it. Read again it is the same map."""
-    return as_toml(Draft(mapping))
-
-
 def _beside(draft: Draft, name: str) -> dict[str, list[str]]:
     """What there is to say about each column of a table."""
     told: dict[str, list[str]] = {}
@@ -87,6 +82,7 @@ def _place(place: Place) -> str:
 def _across(across: Across) -> str:
     parts = [f"headers = {_text(across.headers)}", f"format = {_text(across.format)}"]
     parts += [f"year = {across.year}"] if across.year else []
+    parts += [f"unit = {_text(across.unit)}"] if across.unit else []
     parts += [f"holds = {_text(across.holds)}"] if across.holds != "dimensions" else []
     return f"{{ {', '.join(parts)} }}"
 

@@ -205,8 +205,7 @@ def _lists_without_number(readings: list[dict[str, Reading]], chosen: dict[str, 
     read = [reading.sheet for reading in chosen.values()]
     lists = [sheet["wounds"] for sheet in readings if not any(sheet["wounds"].sheet is other for other in read)]
     return [
-        f"{found.sheet.label}: looks like a list of wounds, and no column was found that numbers them; name it in the "
-        "map"
+        f"{found.sheet.label}: looks like a list of wounds, and none of its columns numbers them; name one in the map"
         for found in lists
         if found.missing == ["wound"] and found.columns & set(TELLING["wounds"])
     ]

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from kit.intake.cells import NOT_KNOWN
-from kit.intake.days import SERIALS, day_numbers
+from kit.intake.days import ISO, SERIALS, day_numbers
 from kit.intake.headers import short_for
 from kit.intake.lexicon import plain, site_words
 from kit.intake.mapping import ASK, DAY_FORMATS, DAY_NUMBER, SERIAL
@@ -20,7 +20,6 @@ from kit.intake.treatments import read_treatment
 from kit.intake.values import LONG, meaning, numbers_in, pointed, spoken
 from kit.vocabulary import UNITS, Column
 
-ISO = "YYYY-MM-DD"
 # Shares of the filled cells that must be read before a header is believed; common practice, no source.
 ENOUGH = {
     "pseudonym": 1.0,
@@ -125,12 +124,12 @@ def _likely(column: Column, unit: str, scaled: np.ndarray, words: pd.Series) -> 
     if column.name in ("length", "width", "depth"):
         return typical <= LONG
     if column.unit == "%" and unit == "%":
-        return np.nanmax(scaled) > 1
+        return not _are_shares(scaled)
     return True
 
 
 def _doubt(column: Column, unit: str | None, tried: str) -> str:
-    if unit is None and column.unit in ("cm", "cm2", "%", "MHz") and column.name:
+    if unit is None and column.unit in ("cm", "cm2", "%", "MHz"):
         return f"no unit in the header; read as {tried}"
     return ""
 

@@ -76,8 +76,8 @@ def claims(header: str) -> tuple[Claim, ...]:
         return ()
     for table in TABLES.values():
         for column in table.columns:
-            named = "_".join(_words(header)) == column.name  # necrosis_share is a name, not a share
-            for rest, unit in [(_words(header), None)] if named else _without_units(header, column.unit):
+            named = "_".join(words) == column.name  # necrosis_share is a name, not a share
+            for rest, unit in [(words, None)] if named else _without_units(header, column.unit):
                 claim = Claim(table.name, column.name, _worth(rest, table.name, column), unit)
                 if claim.worth > best.get((table.name, column.name), Claim("", "", 0)).worth:
                     best[table.name, column.name] = claim
@@ -188,7 +188,7 @@ def _consonants(word: str) -> str:
 @cache
 def unit_of(text: str, kind: str) -> str | None:
     """The unit of a kind (that of the vocabulary) which a text spells, by our name for it."""
-    spelt = " ".join(plain(text.replace("µ", "u")).split()) or text.strip()
+    spelt = " ".join(_words(text)) or text.strip()
     return next((name for name, words in SPELLED.get(kind, {}).items() if spelt in words.split("|")), None)
 
 

@@ -18,13 +18,8 @@ from kit.intake.places import read_sites
 from kit.vocabulary import Table
 
 HALF_A_YEAR, QUARTER = 183, 92  # days
-JUMP = (
-    "days without a year jump by more than three months from one to the next, so that the year cannot be told; put "
-    "them in order, or write the year with each"
-)
 LIKE_A_DAY = re.compile(r"\d{1,4}[/.-]\d{1,2}([/.-]\d{2,4})?\.?").fullmatch
 NAMING = 2  # of joined columns so many must be filled; a third, as the side of a site, may be blank
-
 LEAP = 2000  # a year that has every day
 
 
@@ -147,11 +142,15 @@ def days_in(texts: list[str], format: str, year: int | None = None) -> list[str 
     return days
 
 
-def far_apart(days: list[str | None]) -> int | None:
-    """The place of the first of these days that lies more than a quarter of a year from the one before it."""
-    known = [(place, date.fromisoformat(day)) for place, day in enumerate(days) if day]
-    jumps = (place for (_, before), (place, day) in pairwise(known) if abs((day - before).days) > QUARTER)
-    return next(jumps, None)
+def refuse_jumps(days: list[str | None], format: str, labels: list[str]) -> None:
+    """Stops where days without a year jump: they are out of order, or of a year that cannot be told."""
+    known = [(date.fromisoformat(day), label) for day, label in zip(days, labels, strict=True) if day]
+    for (before, _), (day, label) in pairwise(known if full_format(format) in YEARLESS else []):
+        if abs((day - before).days) > QUARTER:
+            raise ExportError(
+                f"{label}: days without a year jump by more than three months from one to the next, so that the year "
+                "cannot be told; put them in order, or write the year with each"
+            )
 
 
 def _run_forward(days: list[date]) -> bool:
@@ -191,16 +190,10 @@ def _days_across(sheet: Sheet, across: Across) -> dict[str, str]:
             f"{sheet.label}: column {sheet.headers.index(missed[0]) + 1} stands among the days and its header holds "
             "none in the way the map says; write it as the others are written"
         )
-    _refuse_jumps(sheet.label, list(told.values()), across.format)
+    refuse_jumps(list(told.values()), across.format, [sheet.label] * len(told))
     for header in told:
         _refuse_twice(sheet, header)
     return told
-
-
-def _refuse_jumps(label: str, days: list[str], format: str) -> None:
-    """Days without a year that jump are out of order, or of a year that cannot be told."""
-    if full_format(format) in YEARLESS and far_apart(days) is not None:
-        raise ExportError(f"{label}: {JUMP}")
 
 
 def _refuse_twice(sheet: Sheet, header: str) -> None:

@@ -111,6 +111,7 @@ class Across(_Part):
     headers: str = Field(default="*", pattern=r"^[^*]*\*[^*]*$")
     format: str
     year: int | None = Field(default=None, ge=1990, le=2100)
+    unit: str | None = None
     holds: str = "dimensions"
 
 
@@ -187,6 +188,7 @@ def _check_across(where: str, table: Table, mapped: TableMap) -> tuple[str, ...]
     _check_format(f"{where}: across", full_format(mapped.across.format), mapped.across.year, days)
     if "day" not in table.names or mapped.across.holds not in table.names:
         raise MapError(f"{where}: a wide sheet fills day and one column of this table; write holds = that column")
+    _check_unit(f"{where}: across", mapped.across.unit, table.column(mapped.across.holds))
     return ("day", mapped.across.holds)
 
 
@@ -210,8 +212,7 @@ def _refuse_twice(where: str, table: Table, mapped: TableMap) -> None:
 
 
 def _check_place(where: str, column: Column, place: Place) -> None:
-    if place.unit is not None:
-        _check_listed(f"{where}: unit", place.unit.lower(), UNITS.get(column.unit, {}))
+    _check_unit(where, place.unit, column)
     if place.join and column.kind != "pseudonym":
         raise MapError(f"{where}: only a pseudonym can be joined from several columns")
     if place.sheet_name and column.kind != "day":
@@ -223,6 +224,11 @@ def _check_place(where: str, column: Column, place: Place) -> None:
         raise MapError(f"{where}: write the format in which the day stands in the name")
     for meant in place.values.values():
         _check_listed(f"{where}: values", meant, (*(STATES if column.kind == "size" else column.allowed), "unknown"))
+
+
+def _check_unit(where: str, given: str | None, column: Column) -> None:
+    if given is not None:
+        _check_listed(f"{where}: unit", given.lower(), UNITS.get(column.unit, {}))
 
 
 def _check_listed(where: str, given: str, known: dict | tuple) -> None:

@@ -215,7 +215,8 @@ def _with_days(reading: Reading) -> Reading:
         unit = _unit_beside(headers[0])
         fits = fit(reading.table.name, size, below[below != ""], unit, sheet.decimal)
         if formats and fits.fits:
-            across = Across(headers=_starred(headers), format=formats[0] if len(formats) == 1 else ASK)
+            written = formats[0] if len(formats) == 1 else ASK
+            across = Across(headers=_starred(headers), format=written, unit=None if unit == size.unit else unit)
             return _asked(replace(reading, across=across), formats)
     formats = formats_of(list(sheet.names)) if len(sheet.names) > 1 else []
     if formats:

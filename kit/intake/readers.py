@@ -15,8 +15,8 @@ import pandas as pd
 from kit.faults import ExportError
 from kit.intake.files import Sheet
 from kit.intake.finding import Find, opened, refuse_no_export
-from kit.intake.layouts import JUMP, days_in, far_apart, rows_of
-from kit.intake.mapping import YEARLESS, ColumnMap, Place, TableMap, full_format, own_names
+from kit.intake.layouts import days_in, refuse_jumps, rows_of
+from kit.intake.mapping import ColumnMap, Place, TableMap, own_names
 from kit.vocabulary import TABLES, Table
 
 NAMED = "name of the sheet"
@@ -128,7 +128,10 @@ def _read_table(
             why = "no row holds a word that the map gives under only; check its column and words"
         raise ExportError(f"{found[0][1].label}: {why}")
     if mapped and mapped.across:
-        places = {"day": Place(column="header"), mapped.across.holds: Place(column="below it")} | places
+        places = {
+            "day": Place(column="header"),
+            mapped.across.holds: Place(column="below it", unit=mapped.across.unit),
+        } | places
     places = {name: Place(column=NAMED) if place.sheet_name else place for name, place in places.items()}
     running = len(found) > 1 or bool(mapped and mapped.across)
     numbers = pd.RangeIndex(2, len(rows) + 2) if running else rows["row"]
@@ -150,7 +153,5 @@ def _days_of(found: list[tuple[Path, Sheet]], mapped: TableMap | None) -> list[s
     for (_, sheet), day in zip(found, days, strict=True):
         if day is None:
             raise ExportError(f"{sheet.label}: no day stands in this name in the way the map says")
-    jump = far_apart(days) if full_format(named[0].format) in YEARLESS else None
-    if jump is not None:
-        raise ExportError(f"{found[jump][1].label}: {JUMP}")
+    refuse_jumps(days, named[0].format, [sheet.label for _, sheet in found])
     return days

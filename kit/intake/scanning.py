@@ -160,12 +160,12 @@ def _holds(text: str, written: str) -> bool:
     """A bare number is a day only where it says so, or where only a spreadsheet would count so far."""
     numbers = re.findall(r"\d+", text)
     if written == DAY_NUMBER:
-        return len(numbers) == 1 and day_word(re.sub(r"\d+", " ", text))
+        return len(numbers) == 1 and _day_word(re.sub(r"\d+", " ", text))
     if written == SERIAL:
         return len(numbers) == 1 and SERIALS[0] <= int(numbers[0]) <= SERIALS[1]
     return bool(numbers) and day_in(text, written, LEAP) is not None
 
 
-def day_word(text: str) -> bool:
+def _day_word(text: str) -> bool:
     """Whether a text is a word for day, as a header would say it."""
     return any(claim.column == "day" for claim in claims(text.strip()))

@@ -32,12 +32,14 @@ REGIMENS = {
 REASONS = ("died", "hospital", "left")  # of two on one day the first is told
 SHARES_OF_WOUNDS = (0.63, 0.29, 0.08)  # residents with one, two, three wounds: 1.45 on average
 TYPICAL, SMALLEST, LARGEST, CLOSED_BELOW = (float(np.log(cm2)) for cm2 in (4.0, 0.5, 400.0, 0.15))
-SPREAD, WALK, SLIP = 0.9, 0.12, 0.12  # of the first size, of a week, of a measurement; all on log cm2
+SPREAD, SLIP = 0.9, 0.12  # of the first size, of a measurement; both on log cm2
 SPEEDS = {"exponential": 0.22, "radius": 0.065}  # median: fall of log cm2, or of cm of radius, a week
 SPEED_SPREAD, SHARED, STALLED = 0.5, 0.3, 0.15  # of log speed; the person's part of its variance; share that stall
 SIZE_AND_FATE = 0.3  # log odds of death or hospital for one more of log cm2
 FIRST_WEEKS = 2  # of usual care before a start is thought of
-EARLY_WEEKS, EARLY_PART = 4, 0.4  # the plan's defaults
+STALL_WEEKS, STALL_PART = 4, 0.1  # a stall: charted less than so much smaller than so many weeks before
+EARLY_WEEKS, EARLY_PERCENT = 4, 40  # the plan's defaults
+SLOPE_WEEKS = 8  # after a start in which the true change of slope is read
 VANISHED_DAYS, CONFIRM_DAYS, BED_HOLD_DAYS = 28, 14, 30  # the plan's defaults
 LEVELS = (-12.0, 12.0)  # between which the log odds of a start are sought
 PILOTS, PILOT, PILOT_SEED = 4, 12000, 20260701  # so large that starters come out within one or two percent
@@ -51,7 +53,10 @@ class Scenario:
     share of the rounds after the first that are not measured. `law`: what falls linearly, log area ("exponential") or
     the radius ("radius"). `leaving`, `dying`, `hospital`: weekly chances for a person with an open wound of 4 cm2;
     `leaving_slope`: log odds of leaving for one less of log cm2, because people whose wounds do well go home.
-    `hidden`: log odds of a start for one SD of a frailty that slows healing and stands in no chart.
+    `hidden`: log odds of a start for one SD of a frailty that slows healing and stands in no chart. `walk`: SD of what
+    chance adds to log cm2 in a week and leaves there. `starts`: which rounds of open wounds lead to a start: "charted"
+    (larger and slower ones rather), "random" (each alike) or "stall" (each alike of those whose charted size is not at
+    least 10% below that of the last round measured four weeks before or earlier).
     """
 
     residents: int = 130
@@ -65,10 +70,14 @@ class Scenario:
     dying: float = 0.004
     hospital: float = 0.004
     hidden: float = 0.0
+    walk: float = 0.12
+    starts: str = "charted"
 
     def __post_init__(self) -> None:
         # A mapping reads better where scenarios are written; pairs can be hashed.
         object.__setattr__(self, "effects", tuple(dict(self.effects).items()))
+        if self.starts not in LEANINGS:
+            raise ValueError(f"starts: one of {', '.join(LEANINGS)}")
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +89,12 @@ class Invented:
     the day of death or hospital in these two worlds, had nobody left; left_day, of leaving, had nobody died or gone to
     hospital. Infinite where it never happens while the invention lasts (14 weeks beyond the cut-off) or only after the
     person's last wound was recorded closed. early_with and early_without: whether it had closed, or was charted at
-    least 40% smaller, four weeks after the round that decided the start.
+    least 40% smaller, four weeks after the round that decided the start. reduction_with and reduction_without: by how
+    many percent it was charted smaller then, 100 where it had closed and minus infinity where its person had died or
+    was in hospital, so that a median counts them among those that did worst. log_slope_change and root_slope_change:
+    what the modality added to the weekly change of log cm2, and of the root of the area in cm (least squares through
+    nought on what both worlds differ by, at the rounds charted open in the first eight weeks after the start; missing
+    where there is none).
     """
 
     residents: pd.DataFrame
@@ -153,7 +167,7 @@ def _draw(scenario: Scenario, generator: np.random.Generator) -> _Drawn:
     wounds = len(resident)
     age = np.arange(WEEKS) - generator.integers(0, ENTRIES, wounds)[:, None]
     frailty = generator.standard_normal(people)[resident]
-    steps = WALK * generator.standard_normal((wounds, WEEKS))
+    steps = scenario.walk * generator.standard_normal((wounds, WEEKS))
     return _Drawn(
         resident=resident,
         first=np.searchsorted(resident, np.arange(people)),
@@ -247,14 +261,36 @@ def _pull(scenario: Scenario, drawn: _Drawn, untouched: _World) -> np.ndarray:
 
     Asked of the chart up to that round alone, and of the hidden frailty.
     """
-    charted = untouched.log_size + drawn.slip
-    entry = charted[drawn.age == 0][:, None]
-    slope = np.divide(charted - entry, drawn.age, out=np.zeros_like(charted), where=drawn.age > 0)
+    odds = LEANINGS[scenario.starts](drawn, untouched.log_size + drawn.slip)
     asked = drawn.measured & untouched.is_open & (drawn.age >= FIRST_WEEKS)
-    odds = 0.35 * (charted - TYPICAL) + 2.5 * np.clip(slope, -0.4, 0.2) - 0.04 * drawn.age
     ways = np.linspace(-0.4, 0.4, scenario.facilities) if scenario.facilities > 1 else np.zeros(1)
     person = scenario.hidden * drawn.frailty + ways[drawn.facility[drawn.resident]]
     return np.where(asked, odds + person[:, None] - drawn.reluctance, -np.inf)
+
+
+def _by_chart(drawn: _Drawn, charted: np.ndarray) -> np.ndarray:
+    """Large wounds, slow ones and young ones rather."""
+    entry = charted[drawn.age == 0][:, None]
+    slope = np.divide(charted - entry, drawn.age, out=np.zeros_like(charted), where=drawn.age > 0)
+    return 0.35 * (charted - TYPICAL) + 2.5 * np.clip(slope, -0.4, 0.2) - 0.04 * drawn.age
+
+
+def _alike(drawn: _Drawn, charted: np.ndarray) -> np.ndarray:
+    return np.zeros_like(charted)
+
+
+def _after_stall(drawn: _Drawn, charted: np.ndarray) -> np.ndarray:
+    """Each alike where measured sizes say that the wound stalls, none elsewhere.
+
+    Every wound is measured at entry, so that only the first four weeks have no earlier round to look back to.
+    """
+    latest = np.maximum.accumulate(np.where(drawn.measured, np.arange(WEEKS), -1), axis=1)[:, :-STALL_WEEKS]
+    before = np.take_along_axis(charted, np.maximum(latest, 0), axis=1)
+    stalls = (latest >= 0) & (charted[:, STALL_WEEKS:] - before > np.log(1 - STALL_PART))
+    return np.pad(np.where(stalls, 0.0, -np.inf), ((0, 0), (STALL_WEEKS, 0)), constant_values=-np.inf)
+
+
+LEANINGS = {"charted": _by_chart, "random": _alike, "stall": _after_stall}
 
 
 def _starts(scenario: Scenario, drawn: _Drawn, pull: np.ndarray, level: float) -> np.ndarray:
@@ -316,6 +352,7 @@ class _Charts:
     reason: np.ndarray  # a value a resident
     shown: np.ndarray  # whether the wound was ever measured
     rounds: np.ndarray  # wounds by weeks: whether there is a measurement
+    rounds_open: np.ndarray  # the same, but for the one that records the closing
     start: np.ndarray  # first session, infinite for none
 
 
@@ -325,11 +362,13 @@ def _charted(drawn: _Drawn, treated: _World, start: np.ndarray) -> _Charts:
     last = np.minimum(gone, CUTOFF)[drawn.resident]
     until = np.minimum(last, treated.closing)[:, None]
     shown = _entry_day(drawn) <= last
+    rounds = drawn.measured & (_days(drawn) <= until)
     return _Charts(
         gone=gone,
         reason=np.array(REASONS)[treated.leaves.argmin(axis=0)],
         shown=shown,
-        rounds=drawn.measured & (_days(drawn) <= until),
+        rounds=rounds,
+        rounds_open=rounds & treated.is_open,
         start=np.where(start < gone[drawn.resident], start, np.inf),
     )
 
@@ -418,30 +457,45 @@ def _truth(scenario: Scenario, drawn: _Drawn, untouched: _World, treated: _World
     started = np.isfinite(charts.start)
     names = np.array([name for name, _ in scenario.effects], dtype=object)
     own = drawn.resident[started]
+    reductions = [_reduction(drawn, world, charts, started) for world in (treated, untouched)]
     return pd.DataFrame({
         "wound": _names("W", len(started))[started], "start_day": charts.start[started].astype("int64"),
         "regimen": names[drawn.regimen[started]],
         "closes_with": treated.closing[started], "closes_without": untouched.closing[started],
         "gone_day": treated.leaves[:2].min(axis=0)[own], "gone_without": untouched.leaves[:2].min(axis=0)[own],
         "left_day": treated.leaves[2][own],
-        "early_with": _early(drawn, treated, charts, started),
-        "early_without": _early(drawn, untouched, charts, started),
+        "early_with": reductions[0] >= EARLY_PERCENT, "early_without": reductions[1] >= EARLY_PERCENT,
+        "reduction_with": reductions[0], "reduction_without": reductions[1],
+        "log_slope_change": _slope_change(drawn, charts, treated.log_size - untouched.log_size)[started],
+        "root_slope_change": _slope_change(
+            drawn, charts, np.exp(treated.log_size / 2) - np.exp(untouched.log_size / 2)
+        )[started],
     })  # fmt: skip
 
 
-def _early(drawn: _Drawn, world: _World, charts: _Charts, started: np.ndarray) -> np.ndarray:
-    """Whether a start was closed, or charted at least 40% smaller, at the round four weeks after the one that decided.
+def _reduction(drawn: _Drawn, world: _World, charts: _Charts, started: np.ndarray) -> np.ndarray:
+    """By how many percent a start was charted smaller at the round four weeks after the one that decided it.
 
-    As if every round were measured; whoever has died or is in hospital by then has no early response.
+    As if every round were measured; 100 where it had closed, minus infinity where its person had died or was in
+    hospital before that.
     """
     rows = np.flatnonzero(started)
     week = ((charts.start - drawn.weekday - drawn.lag)[rows] / WEEK).astype("int64")
     then = np.minimum(week + EARLY_WEEKS, WEEKS - 1)
     charted = world.log_size + drawn.slip
-    smaller = charted[rows, then] - charted[rows, week] <= np.log(1 - EARLY_PART)
+    smaller = 100 * (1 - np.exp(charted[rows, then] - charted[rows, week]))
     closed = world.closing[rows] <= drawn.weekday[rows] + WEEK * then
     gone = world.leaves[:2].min(axis=0)[drawn.resident[rows]] <= drawn.weekday[rows] + WEEK * (then + 1) - 1
-    return np.where(gone & ~closed, False, closed | smaller)
+    return np.where(closed, 100.0, np.where(gone, -np.inf, smaller))
+
+
+def _slope_change(drawn: _Drawn, charts: _Charts, apart: np.ndarray) -> np.ndarray:
+    """The slope by which two worlds part (`apart`: wounds by weeks) at a wound's open rounds after its start."""
+    since = (_days(drawn) - charts.start[:, None]) / WEEK
+    read = charts.rounds_open & (since > 0) & (since <= SLOPE_WEEKS)
+    weight = np.where(read, since, 0.0)
+    size = (weight**2).sum(axis=1)
+    return np.divide((weight * apart).sum(axis=1), size, out=np.full(len(size), np.nan), where=size > 0)
 
 
 # --- days and names ---

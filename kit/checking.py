@@ -13,7 +13,7 @@ from kit.intake.mapping import read_map
 from kit.intake.readers import RawTable, tables_of
 from kit.intake.screening import screen, stops
 from kit.plan import Plan, PlanError, read_plan
-from kit.statements import tied
+from kit.statements.sent import tied
 from kit.study import Study, map_of, plan_of, study_of
 from kit.vocabulary import TABLES
 from kit.words import count, day, percent

@@ -26,7 +26,9 @@ LABELS = {
     "planned": "Planned", "reason": "Reason", "need": "Needed", "needed": "At least", "found": "Found", "why": "Why",
     "enough": "Enough", "starts": "Starts", "level": "Level", "when": "When",
     "effective_residents": "Residents that those beside are worth", "own": "Of the facility alone",
-    "own_error": "Its standard error", "leaning": "Leaning on the group",
+    "own_error": "Its standard error", "leaning": "Leaning on the group", "measure": "Measure", "known": "Known",
+    "missing": "Not known", "quartile_1": "A quarter below", "median": "Half below", "quartile_3": "A quarter above",
+    "stands": "Stands", "size": "Size, cm2", "weeks_seen": "Weeks in view",
 }  # fmt: skip
 
 
@@ -70,6 +72,32 @@ def more_or_fewer(difference: float, low: float, high: float) -> str:
 def _signed(share: float) -> str:
     whole = round(100 * share)
     return "none" if not whole else f"{abs(whole)} {'more' if whole > 0 else 'fewer'}"
+
+
+def points(difference: float, low: float, high: float, more: str = "more", less: str = "less") -> str:
+    """A difference in points of percent with its range: `7 points more (range 2 less to 12 more)`; else a dash."""
+    if _missing(difference):
+        return "–"
+    ways = more, less
+    if _missing(low) or _missing(high):
+        return f"{_pointed(difference, 'point', ways)} (no range can be told)"
+    return f"{_pointed(difference, 'point', ways)} (range {_pointed(low, '', ways)} to {_pointed(high, '', ways)})"
+
+
+def _pointed(difference: float, unit: str, ways: tuple[str, str]) -> str:
+    whole = round(difference)
+    amount = count(abs(whole), unit) if unit else f"{abs(whole)}"
+    return f"{amount} {ways[0] if whole > 0 else ways[1]}" if whole else "none"
+
+
+def percents(amount: float) -> str:
+    """A whole number of percents, which may lie below none: `−3`; a dash where there is none."""
+    return "–" if _missing(amount) else f"{round(amount)}".replace("-", "−")
+
+
+def percents_range(amount: float, low: float, high: float) -> str:
+    """Whole percents with their range: `19 (18 to 20)`."""
+    return "–" if _missing(amount) else f"{percents(amount)} ({percents(low)} to {percents(high)})"
 
 
 def count(number: int, noun: str) -> str:

@@ -50,7 +50,8 @@ def invented(tmp_path_factory):
     """40 wounds on 30 residents in two facilities, 11 under one regimen and 3 under another; the same every time.
 
     `export` is its folder, `rows` how many rows each table has, `set_aside` the lines that its planted faults must
-    leave in set_aside.csv, `secrets` every pseudonym of a person or a wound, and values of rows with a fault.
+    leave in set_aside.csv, `wounds` their pseudonyms, `secrets` every pseudonym of a person or a wound, and values of
+    rows with a fault.
     """
     folder = tmp_path_factory.mktemp("invented") / "export"
     folder.mkdir()
@@ -67,6 +68,7 @@ def invented(tmp_path_factory):
         export=folder,
         rows={name: len(rows) - 1 for name, rows in tables.items()},
         set_aside=set_aside,
+        wounds=[wound(n) for n in range(1, WOUNDS + 1)],
         secrets=[*people, "pa-fern-1", "pa-fern-2", "pt-reed-1", "pw-orphan-99", "7.7717", "purplish"],
     )
 

@@ -24,6 +24,7 @@ NEVER = 10**9
 START_RIDGE, LEAVING_RIDGE = 0.1, 1.0
 CERTAIN = 0.999  # no week's chance of starting or leaving is taken to be higher
 FURTHEST_ODDS = 30.0  # no log odds are taken to be further from zero
+PERCENTS = range(-100, 101)
 ALWAYS = ("log_size", "log_size_3", "slope", "week")
 
 
@@ -232,7 +233,8 @@ def weekly_chances(weeks: list[dict], names: list[str], count: list[float]) -> t
 
 
 def compare(weeks, sizes, plan, horizon, treated, beside, people) -> dict[str, list]:
-    """The numbers of both arms: closed, spent, early, here, later; and states by cause, course by week, houses.
+    """The numbers of both arms: closed, spent, early, here, later; and states by cause, course by week, houses, and
+    the share smaller by each percent with the median of it.
 
     `treated` and `beside` name regimens; "any modality" is every starter, "no modality" the others. `people` says how
     often each resident counts.
@@ -263,19 +265,23 @@ def compare(weeks, sizes, plan, horizon, treated, beside, people) -> dict[str, l
     def arm(rows: list[int], weights: list[float], untreated: bool, way: str) -> dict:
         return followed(weeks, place, rows, weights, start if untreated else None, leave, way, horizon)
 
-    def early(rows: list[int], weights: list[float], untreated: bool, whole: dict) -> float:
-        return early_response(weeks, place, sizes, plan, rows, weights, start if untreated else None, leave, whole)
+    def left(rows: list[int], weights: list[float], untreated: bool) -> list[tuple[float, float, float]]:
+        return sizes_then(weeks, place, sizes, plan, rows, weights, start if untreated else None, leave)
 
     houses = sorted({week["facility"] for week in weeks})
     asked_for_houses = treated == "any modality" and len(houses) > 1
-    names = "closed", "spent", "early", "here", "later", "states", "course", "houses"
+    names = "closed", "spent", "early", "here", "later", "states", "course", "houses", "smaller", "median"
+    then, percent = plan.comparison.early_weeks * 7, plan.comparison.early_percent
     told: dict[str, list] = {name: [] for name in names}
     sides = (first, base[: len(first)], False), (second, base[len(first) :], beside == "no modality")
     for rows, weights, untreated in sides:
         whole = arm(rows, weights, untreated, "nobody left")
         told["closed"].append(whole["closed"][horizon])
         told["spent"].append(sum(whole["closed"][:horizon]) / horizon)
-        told["early"].append(early(rows, weights, untreated, whole))
+        known = left(rows, weights, untreated)
+        told["early"].append(share_smaller(known, percent, whole, then))
+        told["smaller"].append([share_smaller(known, one, whole, then) for one in PERCENTS])
+        told["median"].append(median_percent(told["smaller"][-1]))
         told["here"].append(arm(rows, weights, untreated, "while here")["closed"][horizon])
         told["later"].append(arm(rows, weights, untreated, "or later")["closed"][horizon])
         told["states"].append([whole[cause][horizon] for cause in CAUSES])
@@ -286,7 +292,8 @@ def compare(weeks, sizes, plan, horizon, treated, beside, people) -> dict[str, l
             here, own = [at for at, _ in pairs], [one for _, one in pairs]
             alone = arm(here, own, untreated, "nobody left")
             short = horizon <= plan.comparison.early_weeks * 7  # too short for closing: the early response is compared
-            told["houses"][-1].append(early(here, own, untreated, alone) if short else alone["closed"][horizon])
+            early = share_smaller(left(here, own, untreated), percent, alone, then)
+            told["houses"][-1].append(early if short else alone["closed"][horizon])
     return told
 
 
@@ -326,28 +333,38 @@ def followed(weeks, place, rows, weights, start, leave, way, horizon) -> dict[st
     return shares
 
 
-def early_response(weeks, place, sizes, plan, rows, weights, start, leave, whole) -> float:
-    """The share closed at the early response, and of the rest, as if nobody left, what part is that much smaller.
+def sizes_then(weeks, place, sizes, plan, rows, weights, start, leave) -> list[tuple[float, float, float]]:
+    """Weight, size and size at the trial of each row whose size is known at the early response.
 
     Known is who is followed beyond that day and has a size that is still fresh; they stand for those without.
     """
     day = plan.comparison.early_weeks * 7
-    known = small = 0.0
+    known = []
     for at, base in zip(rows, weights, strict=True):
         week, then = weeks[at], weeks[at]["ends"] + day
         before = [(when, size) for when, size in sizes.get(week["wound"], []) if when <= then]
         if not before or way_out(week, "nobody left")[0] <= then:
             continue
         when, size = max(before)
-        if then - when >= plan.sizes.fresh_days:
-            continue
-        weight = weight_on(weeks, place, at, then, base, start, leave, "nobody left")
-        known += weight
-        if size <= (1 - plan.comparison.early_percent / 100 + 1e-9) * exp(week["log_size"]):
-            small += weight
+        if then - when < plan.sizes.fresh_days:
+            weight = weight_on(weeks, place, at, then, base, start, leave, "nobody left")
+            known.append((weight, size, exp(week["log_size"])))
+    return known
+
+
+def share_smaller(known, percent: int, whole, day: int) -> float:
+    """The share closed at the early response, and of the rest, as if nobody left, what part is that much smaller."""
     if whole["open"][day] <= 1e-12:
         return whole["closed"][day]
-    return whole["closed"][day] + whole["open"][day] * small / known if known else float("nan")
+    small = sum(weight for weight, size, first in known if size <= (1 - percent / 100 + 1e-9) * first)
+    total = sum(weight for weight, _, _ in known)
+    return whole["closed"][day] + whole["open"][day] * small / total if total else float("nan")
+
+
+def median_percent(shares: list[float]) -> float:
+    """The largest percent that at least half reach."""
+    reached = [percent for percent, share in zip(PERCENTS, shares, strict=True) if share >= 0.5 - 1e-9]
+    return reached[-1] if reached else float("nan")
 
 
 # --- from frames to dicts ------------------------------------------------------------------------------------------

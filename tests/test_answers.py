@@ -11,14 +11,16 @@ import pytest
 
 from benchmarks.invented_facility import Scenario
 from kit.compared import compared, other_ways, weeks
-from kit.healing import answers as engine
-from kit.healing.answers import MEASURES, NEEDS, OWN_FROM, answer
+from kit.healing import homes as leaning
+from kit.healing.answers import MEASURES, NEEDS, answer
 from kit.healing.comparison import ANY, NONE
+from kit.healing.homes import OWN_FROM
+from kit.healing.reductions import GRID, MEDIAN, median_limits
 from kit.healing.resampling import Z, widened
 from kit.healing.trials import ELIGIBLE, RUNNING, TOO_LATE, UNSEEN, Weeks
 from kit.pages.findings import findings
 from kit.plan import Comparing, Plan
-from kit.statements import comparisons, in_facility, level_of
+from kit.statements.comparing import comparisons, in_facility, level_of
 from kit.study import read_study
 from tests.conftest import LIFELIKE
 from tests.drawn import PLAN, TWO_HOUSES, drawn
@@ -121,19 +123,21 @@ def test_what_is_refused_has_no_number_anywhere():
     answers = answers_of(THREE, starters=smaller + 1)
     assert answers.told["is_told"].tolist() == [True, False, True, False]
     for row in answers.told.to_dict("records"):
-        assert np.isfinite(numbers_of(row)).all() if row["is_told"] else np.isnan(numbers_of(row)).all()
+        estimates = np.concatenate([numbers_of(row), [row[name] for name in MEDIAN]])
+        assert np.isfinite(estimates).all() if row["is_told"] else np.isnan(estimates).all()
     told = {(ANY, NONE), (ULTRASOUND, NONE)}
-    for frame in (answers.states, answers.course, answers.balance):
+    for frame in (answers.states, answers.course, answers.smaller, answers.balance):
         assert set(zip(frame["treated"], frame["beside"], strict=True)) == told
 
 
 def test_where_any_modality_is_refused_no_facility_has_a_number():
     answers = answers_of(THREE, eligible_residents=1000)
     assert not answers.told["is_told"].any()
-    frames = answers.states, answers.course, answers.balance, answers.homes
-    assert [len(frame) for frame in frames] == [0, 0, 0, 0]
+    frames = answers.states, answers.course, answers.smaller, answers.balance, answers.homes
+    assert [len(frame) for frame in frames] == [0, 0, 0, 0, 0]
     assert list(answers.homes.columns) == list(three().homes.columns)
     assert list(answers.states.columns) == list(three().states.columns)
+    assert list(answers.smaller.columns) == list(three().smaller.columns)
     assert np.isnan([numbers_of(row) for row in answers.told.to_dict("records")]).all()
 
 
@@ -189,6 +193,56 @@ def test_the_course_rises_from_nothing_to_the_share_at_the_horizon():
         assert (course.loc[course["week"] == 0, ["low", "share", "high"]] == 0).all(axis=None)
 
 
+# --- the early response ---
+
+
+def test_the_share_smaller_by_the_plans_percentage_is_the_early_response():
+    for (treated, beside, arm), smaller in three().smaller.groupby(["treated", "beside", "arm"]):
+        shares = smaller.set_index("percent")["share"]
+        assert shares.index.tolist() == GRID.tolist()
+        assert shares[40] == row_of(three(), treated, beside)[f"early_{arm}"]
+        assert ((smaller["low"] <= smaller["share"]) & (smaller["share"] <= smaller["high"])).all()
+
+
+def test_the_medians_are_where_half_are_so_much_smaller():
+    groups = three().smaller.groupby(["treated", "beside", "arm"])
+    assert len(groups) == 8
+    for (treated, beside, arm), smaller in groups:
+        median = row_of(three(), treated, beside)[f"reduction_{arm}"]
+        assert smaller.loc[smaller["share"] >= 0.5, "percent"].max() == median
+
+
+def test_the_difference_of_medians_is_told_in_points_and_lies_within_its_limits():
+    for row in [*one().told.to_dict("records"), *three().told.to_dict("records")]:
+        first, second, difference, low, high, error = (row[name] for name in MEDIAN)
+        assert difference == first - second
+        assert -200 <= low <= difference <= high <= 200
+        assert error > 1  # percent points, not shares
+
+
+def test_limits_of_medians_are_as_wide_as_those_of_the_comparison():
+    """The ends of both arms' limits, read off the frame with ranges; a correlation lies between -1 and 1."""
+    for row in three().told.to_dict("records"):
+        ends = {}
+        for arm in ("treated", "beside"):
+            own = three().smaller.query("treated == @row['treated'] and beside == @row['beside'] and arm == @arm")
+            ends[arm] = median_limits(own["low"].to_numpy(), own["high"].to_numpy())
+        down, up = row["reduction_treated"] - ends["treated"][0], ends["beside"][1] - row["reduction_beside"]
+        assert abs(down - up) - 1e-9 <= row["reduction_difference"] - row["reduction_low"] <= down + up + 1e-9
+
+
+def test_residents_with_a_size_at_the_early_response_are_counted_whatever_is_compared():
+    for answers in (three(), answers_of(THREE, horizons=(4,)), answers_of(ONE, effective_residents=1000)):
+        layout = answers.layout
+        row, rows = row_of(answers), layout.starters
+        own = layout.weeks.iloc[rows.week]
+        closed = (own["outcome"] == "closed") & (own["end_day"] - own["ends"] <= 28)
+        expected = own.loc[closed.to_numpy(dtype=bool) | rows.early.known, "resident"].nunique()
+        assert row["early_residents"] == expected <= row["starters_residents"]
+    needs = found_of(answers_of(THREE, horizons=(4,)))
+    assert needs["measured_residents"] == row_of(answers_of(THREE, horizons=(4,)))["early_residents"]
+
+
 def test_one_regimen_alone_is_compared_as_any_modality_is():
     any_modality, alone = one().told.to_dict("records")
     assert numbers_of(any_modality) == pytest.approx(numbers_of(alone))
@@ -220,6 +274,7 @@ def test_the_same_seed_gives_the_same_numbers_and_another_moves_the_limits_alone
     again, other = answers_of(ONE), answers_of(ONE, seed=8)
     pd.testing.assert_frame_equal(again.told, one().told)
     pd.testing.assert_frame_equal(again.course, one().course)
+    pd.testing.assert_frame_equal(again.smaller, one().smaller)
     first, second = row_of(one()), row_of(other)
     assert first["closed_difference"] == pytest.approx(second["closed_difference"])
     assert first["closed_low"] != second["closed_low"]
@@ -239,7 +294,7 @@ def test_the_order_of_rows_of_the_export_does_not_matter(lifelike, tmp_path):
     first, second = (
         answer(weeks(study), study.measurements, study.plan, draws=10) for study in (lifelike, read_study(tmp_path))
     )
-    for name in ("told", "needs", "states", "course", "balance", "homes", "outside", "could"):
+    for name in ("told", "needs", "states", "course", "smaller", "balance", "homes", "outside", "could"):
         pd.testing.assert_frame_equal(getattr(first, name), getattr(second, name), rtol=1e-7, obj=name)
 
 
@@ -311,12 +366,12 @@ def test_the_smaller_of_two_facilities_leans_more(lifelike):
 def test_a_facility_with_few_starts_has_no_difference_of_its_own(monkeypatch):
     assert OWN_FROM == 5
     few = int(three().homes["starters"].min())
-    monkeypatch.setattr(engine, "OWN_FROM", few + 1)
+    monkeypatch.setattr(leaning, "OWN_FROM", few + 1)
     homes = answers_of(THREE).homes.set_index("starters")
     assert np.isnan(homes.loc[few, ["own", "own_error"]].astype(float)).all()
     assert homes.loc[few, "leaning"] == pytest.approx(row_of(three())["closed_difference"])
     assert homes.drop(index=few)["own"].notna().all()
-    monkeypatch.setattr(engine, "OWN_FROM", few)
+    monkeypatch.setattr(leaning, "OWN_FROM", few)
     assert answers_of(THREE).homes["own"].notna().all()
 
 
@@ -437,6 +492,20 @@ def planted(lifelike):
         assert len(own) == row["starters"]
         did[row["treated"]] = own["closed_with"].mean() - own["closed_without"].mean()
     return rows, did
+
+
+def test_the_ranges_of_the_early_response_hold_what_was_planted(lifelike):
+    answers, truth = compared(lifelike), pd.read_csv(LIFELIKE / "truth.csv").set_index("wound")
+    wounds = answers.layout.weeks["wound"].to_numpy()[answers.layout.starters.week]
+    told = answers.told[answers.told["beside"] == NONE].to_dict("records")
+    assert len(told) == 4
+    for row in told:
+        own = truth.loc[wounds[(answers.layout.started == row["treated"]) | (row["treated"] == ANY)]]
+        small = own[["reduction_with", "reduction_without"]] >= 40
+        share = small["reduction_with"].mean() - small["reduction_without"].mean()
+        half = own["reduction_with"].median() - own["reduction_without"].median()
+        assert row["early_low"] <= share <= row["early_high"], row["treated"]
+        assert row["reduction_low"] <= half <= row["reduction_high"], row["treated"]
 
 
 def test_the_range_of_every_comparison_holds_the_planted_difference(planted):

@@ -9,7 +9,7 @@ from kit.healing.answers import NEEDS
 from kit.pages import comparison_tables as tables
 from kit.pages.display import table_html
 from kit.plan import COVARIATES
-from kit.statements import LEVELS, level_of
+from kit.statements.comparing import LEVELS, level_of
 from kit.words import FORBIDDEN, label
 from tests.told import answers_of, between, needs_of, outside_of, row_of
 

@@ -5,25 +5,39 @@ import pytest
 
 from kit.compared import compared, other_ways, weeks
 from kit.faults import counted
+from kit.followed import courses_of, first_weeks_of, forecasts_of, standing_of
 from kit.glossary import RESULTS
 from kit.healing.curves import greenwood
 from kit.healing.description import describe
 from kit.quarter import activity, by_regimen, reasons, weeks_by_regimen, wounds_by_regimen
-from kit.statements import this_quarter
+from kit.statements.quarter import this_quarter
+from kit.trajectories.delayed import fit_delayed
+from kit.trajectories.slopes import slopes
+from kit.trajectories.summaries import summaries
 from kit.vocabulary import TABLES
 from kit.wounds.course import course
 from kit.wounds.regimens import starts
 from kit.wounds.staging import stage_course
 from tests.drawn import TWO_HOUSES, drawn
+from tests.test_followed import FIRST, Course, followed
 
 STUDY = drawn(**TWO_HOUSES)
-ANSWERS = ("told", "needs", "states", "course", "balance", "homes", "outside", "could")
+# Twelve wounds that fall by 11 to 15% a week, give or take 2%, and start something after five weeks.
+WOUNDS = [
+    Course(
+        tuple(8 * (0.85 + 0.01 * (n % 5)) ** week * (1 + 0.02 * (n * week % 3)) for week in range(15)), start=FIRST + 35
+    )
+    for n in range(12)
+]
+FOLLOWED = followed(WOUNDS)
+ANSWERS = ("told", "needs", "states", "course", "balance", "homes", "outside", "could", "smaller")
 READ = {name for table in TABLES.values() for name in table.names}
 
 
 def frames() -> dict[str, pd.DataFrame]:
     described = describe(STUDY.episodes, STUDY.plan, draws=20)
     seen = course(STUDY.episodes, STUDY.measurements, STUDY.sessions, STUDY.plan)
+    found = slopes(courses_of(FOLLOWED), FOLLOWED.episodes, draws=5)
     return {
         **{
             name: getattr(STUDY, name)
@@ -39,10 +53,17 @@ def frames() -> dict[str, pd.DataFrame]:
         "wound_weeks": weeks(STUDY).weeks,
         **{f"answers.{name}": getattr(compared(STUDY), name) for name in ANSWERS},
         "other_ways": other_ways(STUDY),
+        **{f"slopes.{name}": getattr(found, name) for name in ("pace", "change", "ahead", "ways")},
+        **{f"courses.{name}": getattr(courses_of(FOLLOWED), name) for name in ("sizes", "left_out")},
+        "standing": standing_of(FOLLOWED),
+        "summaries": summaries(STUDY.episodes, STUDY.measurements, STUDY.plan),
+        "first_weeks": first_weeks_of(STUDY),
+        "fit_delayed": fit_delayed(*FOLLOWED.measurements[["wound", "day", "size"]].to_numpy().T),
+        "forecasts": forecasts_of(STUDY),
         "by_regimen": by_regimen(STUDY),
         "reasons": reasons(STUDY),
         "weeks_by_regimen": weeks_by_regimen(seen),
-        "this_quarter": this_quarter(activity(STUDY), described, compared(STUDY), STUDY.plan),
+        "this_quarter": this_quarter(activity(STUDY), described, compared(STUDY), standing_of(STUDY), STUDY.plan),
     }
 
 

@@ -163,7 +163,8 @@ SHOWN = {"output_type": "display_data", "data": {"text/html": "<p>5</p>"}, "meta
 
 def a_tidy_notebook():
     code = [
-        "from kit.pages.display import show\nfrom kit.statements import provenance, received\nimport kit.study",
+        "from kit.pages.display import show\nfrom kit.statements.about import provenance\n"
+        "from kit.statements.sent import received\nimport kit.study",
         "study = kit.study.read_study(export)",
         "show(received(study))",
         "for sentence in [received(study)]:\n    show(sentence)",

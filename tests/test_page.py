@@ -11,7 +11,8 @@ from kit.pages.comparison_figures import comparison_figure
 from kit.pages.figures import closing_figure
 from kit.pages.findings import findings
 from kit.pages.page import faults_table, frame_html, page_html
-from kit.statements import INTERNAL, UNCHARTED
+from kit.statements.about import INTERNAL
+from kit.statements.comparing import UNCHARTED
 from tests.conftest import HOME, NASTY
 from tests.drawn import PLAN as DRAWN_PLAN
 from tests.drawn import TWO_HOUSES, drawn

@@ -20,8 +20,10 @@ from kit import words
 from kit.__main__ import main
 from kit.faults import ExportError
 from kit.pages.folders import folder_name, read_ledger
-from kit.pages.report import Request, _refuse_another_quarter, harmless, report
-from kit.statements import INTERNAL, NOT_COMPARED
+from kit.pages.report import Request, _refuse_another_quarter, report
+from kit.pages.workbooks import harmless
+from kit.statements.about import INTERNAL
+from kit.statements.quarter import NOT_COMPARED
 from tests.conftest import NASTY
 from tests.drawn import PLAN, TWO_HOUSES, as_csv, drawn
 
@@ -78,9 +80,8 @@ def test_the_folder_holds_what_was_designed_and_nothing_else(reported):
     names = {path.relative_to(reported).as_posix() for path in reported.rglob("*")}
     pages = {f"internal/{name}.html" for name in ["page", *NOTEBOOKS]}
     figures = {f"internal/figures/{name}.{kind}" for name in ("closing", "missed") for kind in ("png", "svg")}
-    tables = {
-        f"internal/{name}" for name in ("tables.xlsx", "findings.json", "set_aside.csv", "faults.csv", "run.json")
-    }
+    lists = ("tables.xlsx", "wounds.xlsx", "findings.json", "set_aside.csv", "faults.csv", "run.json")
+    tables = {f"internal/{name}" for name in lists}
     assert names == {"internal", "internal/figures", *pages, *figures, *tables}
 
 
@@ -221,7 +222,7 @@ def test_the_ledger_has_a_line_for_each_revision(reported, again, told):
 # --- nobody, and nothing of this computer ---
 
 
-def test_nobodys_pseudonym_and_no_value_of_a_faulty_row_is_in_any_file(reported, invented):
+def test_no_pseudonym_but_of_open_wounds_in_their_list_and_no_value_of_a_faulty_row_is_in_any_file(reported, invented):
     written = everything_written(reported.parent)
     assert set(written) > {
         "page.html",
@@ -231,7 +232,9 @@ def test_nobodys_pseudonym_and_no_value_of_a_faulty_row_is_in_any_file(reported,
         "ledger.csv",
         f"{NOTEBOOKS[0]}.html",
     }
-    assert [(name, secret) for name, text in written.items() for secret in invented.secrets if secret in text] == []
+    named = {(name, secret) for name, text in written.items() for secret in invented.secrets if secret in text}
+    assert {name for name, _ in named} == {"wounds.xlsx"}
+    assert {secret for _, secret in named} <= set(invented.wounds)
 
 
 def test_the_search_for_pseudonyms_would_find_one(invented):

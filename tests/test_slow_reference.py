@@ -7,6 +7,7 @@ import pytest
 from benchmarks.invented_facility import Scenario
 from kit.healing.comparison import draw_all, questions
 from kit.healing.emulation import lay_out
+from kit.healing.reductions import medians
 from kit.healing.resampling import resident_draws
 from tests import slow_reference as slow
 from tests.drawn import drawn
@@ -55,8 +56,8 @@ def fast_and_slow(facility: Facility, horizon: int, keys: tuple[str, ...]):
 def said(weighed, number: int) -> dict:
     """What the fast way says for one set of counts, in the words of the slow one."""
     own = {name: both[:, number] for name, both in weighed.numbers.items()}
-    beside = {name: getattr(weighed, name)[:, :, number] for name in ("states", "course", "houses")}
-    return {**own, **beside}
+    beside = {name: getattr(weighed, name)[:, :, number] for name in ("states", "course", "houses", "smaller")}
+    return {**own, **beside, "median": medians(weighed.smaller)[:, number]}
 
 
 def assert_same(facility: Facility, horizon: int, keys: tuple[str, ...]) -> None:

@@ -9,30 +9,30 @@ import pytest
 
 from kit import __version__
 from kit.compared import compared
+from kit.followed import courses_of, forecasts_of, standing_of
 from kit.healing.answers import NEEDS
 from kit.healing.comparison import ANY
 from kit.healing.description import Description, describe
 from kit.plan import Plan, day_of
 from kit.quarter import activity
-from kit.statements import (
+from kit.statements.about import provenance
+from kit.statements.comparing import (
     CONSISTENT_FROM,
     LEVELS,
-    NOT_COMPARED,
     SUPPORTS_FROM,
     UNCHARTED,
     came_to,
-    cared_for,
     comparisons,
-    healing_took,
     in_facility,
     level_of,
     look,
     missing,
-    provenance,
     reach,
-    received,
-    this_quarter,
 )
+from kit.statements.quarter import NOT_COMPARED, cared_for, healing_took, this_quarter
+from kit.statements.sent import received
+from kit.statements.sizes import OTHER_WOUNDS, early_responses, foretold, paces, slope_change, standings
+from kit.trajectories.slopes import slopes
 from kit.words import FORBIDDEN, more_or_fewer, of_hundred
 from tests.drawn import PLAN, TWO_HOUSES, drawn
 from tests.told import NEEDED, answers_of, between, needs_of, row_of
@@ -55,8 +55,17 @@ def said_of(plan, *groups):
 
 def everything_said(study):
     done, described = activity(study), describe(study.episodes, study.plan)
-    quarter = this_quarter(done, described, compared(study), study.plan)["sentence"].tolist()
-    return [received(study), cared_for(study.episodes, done), *healing_took(described, study.plan), *quarter]
+    quarter = this_quarter(done, described, compared(study), standing_of(study), study.plan)["sentence"].tolist()
+    began = [received(study), cared_for(study.episodes, done), *healing_took(described, study.plan)]
+    return [*began, *quarter, *said_of_sizes(study)]
+
+
+def said_of_sizes(study):
+    """What is said of sizes, one sentence after another; where an early response is told it may compare."""
+    told = slopes(courses_of(study), study.episodes, draws=25)  # few: what is said, and not how far ranges reach
+    early = early_responses(compared(study), study.plan)["sentence"]
+    followed = [standings(standing_of(study), study.plan), foretold(forecasts_of(study))]
+    return [*early, *paces(told), OTHER_WOUNDS, slope_change(told), *followed]
 
 
 # --- what was sent ---
@@ -180,7 +189,7 @@ def test_the_first_two_groups_are_said_in_words_that_fit_them(found, study):
 def test_what_is_said_of_the_quarter_comes_from_its_activity(study, found):
     done = activity(study)
     taken = done.given + done.shortened
-    said = this_quarter(done, found[1], compared(study), study.plan)["sentence"].tolist()
+    said = this_quarter(done, found[1], compared(study), standing_of(study), study.plan)["sentence"].tolist()
     first = comparisons(compared(study), study.plan)["sentence"].tolist()
     assert len(first) == 7  # any modality, three regimens, three pairs of them
     assert said[:7] == first
@@ -195,11 +204,14 @@ def test_what_is_said_of_the_quarter_comes_from_its_activity(study, found):
         f"({done.weeks_measured} of {done.weeks_in_view}) of wound weeks.",
     ]
     assert said[12] == NOT_COMPARED  # before what it speaks of
-    assert said[13:] == healing_took(found[1], study.plan)
+    assert said[13:-1] == healing_took(found[1], study.plan)
+    assert said[-1] == standings(standing_of(study), study.plan)
 
 
 def test_what_is_too_small_to_describe_and_what_is_not_compared_cannot_be_said(study, found):
-    said = this_quarter(activity(study), found[1], compared(study), study.plan).set_index("sentence")["level"]
+    said = this_quarter(activity(study), found[1], compared(study), standing_of(study), study.plan).set_index(
+        "sentence"
+    )["level"]
     cannot = said[said == "cannot say"].index.tolist()
     assert set(said) == {"describes", "cannot say"}
     assert [sentence.partition(". ")[0] for sentence in cannot[:7]] == [
@@ -604,7 +616,7 @@ def test_no_sentence_uses_a_forbidden_word(all_said):
 
 
 def test_no_sentence_compares_where_nothing_can_be_compared_or_says_why(all_said):
-    speaking = [said for said in all_said if said != NOT_COMPARED]
+    speaking = [said for said in all_said if said not in (NOT_COMPARED, OTHER_WOUNDS)]
     assert len(speaking) > 20
     assert [said for said in speaking if re.search(COMPARING, said.lower())] == []
 

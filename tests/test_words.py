@@ -118,6 +118,53 @@ def test_a_difference_is_whole_wounds_more_or_fewer(given, said):
     assert words.more_or_fewer(*given) == said
 
 
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ((7.4, -2.2, 12.1), "7 points more (range 2 less to 12 more)"),
+        ((-10.0, -20.0, -1.4), "10 points less (range 20 less to 1 less)"),
+        ((1.4, 0.6, 2.0), "1 point more (range 1 more to 2 more)"),
+        ((-0.6, -1.0, 0.0), "1 point less (range 1 less to none)"),
+        ((0.4, -0.4, 0.6), "none (range none to 1 more)"),  # less than half a point is none, to either side
+        ((3.0, -NEVER, 9.0), "3 points more (no range can be told)"),
+        ((0.0, -9.0, NEVER), "none (no range can be told)"),
+        ((3.0, NAN, 9.0), "3 points more (no range can be told)"),
+        ((3.0, None, None), "3 points more (no range can be told)"),  # findings hold null for what is never reached
+        ((NAN, 1.0, 2.0), "–"),
+        ((None, None, None), "–"),
+        ((-NEVER, 1.0, 2.0), "–"),
+    ],
+)
+def test_a_difference_in_points_is_whole_and_says_which_way(given, said):
+    assert words.points(*given) == said
+
+
+def test_points_may_be_faster_or_slower():
+    assert words.points(2.0, -1.0, 5.0, "faster", "slower") == "2 points faster (range 1 slower to 5 faster)"
+    assert words.points(-2.0, -3.0, NAN, "faster", "slower") == "2 points slower (no range can be told)"
+
+
+@pytest.mark.parametrize(
+    ("amount", "said"),
+    [(19.4, "19"), (-2.6, "−3"), (-0.4, "0"), (0.0, "0"), (100.0, "100"), (NAN, "–"), (None, "–"), (NEVER, "–")],
+)
+def test_percents_are_whole_and_may_lie_below_none(amount, said):
+    assert words.percents(amount) == said
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ((19.0, 18.4, 20.0), "19 (18 to 20)"),
+        ((-2.6, -4.4, 0.4), "−3 (−4 to 0)"),
+        ((19.0, -NEVER, 20.0), "19 (– to 20)"),
+        ((NAN, 18.0, 20.0), "–"),
+    ],
+)
+def test_percents_have_their_range_in_brackets(given, said):
+    assert words.percents_range(*given) == said
+
+
 # --- days and names ---
 
 

@@ -19,7 +19,6 @@ from kit.healing.comparison import (
     balance,
     choose_horizon,
     draw_all,
-    facilities,
     followed,
     measure,
     measured,
@@ -28,11 +27,13 @@ from kit.healing.comparison import (
 )
 from kit.healing.contrasts import CAUSES
 from kit.healing.emulation import Layout
+from kit.healing.homes import homes_of
+from kit.healing.reductions import by_percent, compared_medians
 from kit.healing.resampling import DRAWS, SEED, Z, difference_limits, share_limits, simultaneous, widened
 from kit.healing.trials import Weeks, eligibility, outside
 from kit.plan import WEEK, Plan
 
-OWN_FROM = 5  # starters from which a facility's own difference is shown; common practice, no source
+SMALLER = ("treated", "beside", "arm", "percent", "share", "low", "high")
 TREATED, BESIDE = "treated", "beside"
 # What a comparison needs, in the order in which it is asked.
 NEEDS = {
@@ -61,10 +62,11 @@ class Answers:
 
     `told`: a row a comparison, whether or not the data carry it (`is_told`); `needs`: what each needs and what was
     found; `states`: where 100 wounds of each arm stand at the horizon; `course`: the share closed by week, with ranges;
-    `balance`: what the chart held of starters and others, before and after weighting; `homes`: each facility's
-    difference beside the group's; `outside`, `could`: starts that are not compared and why, untreated weeks that were
-    no chance to start and why. `measure` is "closed", or "early" where the longest horizon
-    that the data carry is that of the early response. `layout` is what the rows of sensitivity work on.
+    `smaller`: the share closed or at least so many percent smaller at the early response, with ranges as wide as those
+    of the comparison; `balance`: what the chart held of starters and others, before and after weighting; `homes`: each
+    facility's difference beside the group's; `outside`, `could`: starts that are not compared and why, untreated weeks
+    that were no chance to start and why. `measure` is "closed", or "early" where the longest horizon that the data
+    carry is that of the early response. `layout` is what the rows of sensitivity work on.
     """
 
     told: pd.DataFrame
@@ -80,6 +82,7 @@ class Answers:
     draws: int
     seed: int
     layout: Layout
+    smaller: pd.DataFrame
 
 
 def answer(weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DRAWS, seed: int = SEED) -> Answers:
@@ -97,7 +100,7 @@ def answer(weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DR
     found = draw_all(layout, carried, draws, seed) if carried else {}
     width = _widths(carried, found, measure(layout))
     rows = [_row(layout, question, needs, found.get(question.key), width.get(question.key, Z)) for question in asked]
-    people = {question.key: people_of(row) for question, row in zip(asked, rows, strict=True)}
+    by_key = {question.key: row for question, row in zip(asked, rows, strict=True)}
     homes = set(layout.weeks["facility"])
     return Answers(
         told=pd.DataFrame(rows),
@@ -106,11 +109,11 @@ def answer(weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DR
         course=_tables(
             carried,
             found,
-            partial(_course, people),
+            partial(_course, by_key),
             ["treated", "beside", "arm", "week", "share", "low", "high"],
         ),
         balance=_tables(carried, found, partial(balance, layout), ["treated", "beside", *BALANCE]),
-        homes=_homes(layout, found.get(asked[0].key), plan),
+        homes=homes_of(layout, found.get(asked[0].key), plan),
         outside=outside(weeks, plan, layout.horizon, homes),
         could=eligibility(weeks.weeks, plan, layout.horizon, homes),
         horizon_weeks=layout.horizon // WEEK,
@@ -118,6 +121,7 @@ def answer(weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DR
         draws=draws,
         seed=seed,
         layout=layout,
+        smaller=_tables(carried, found, partial(_smaller, by_key), list(SMALLER)),
     )
 
 
@@ -197,12 +201,13 @@ def _row(layout: Layout, question: Question, needs: pd.DataFrame, found: Weighed
         "effective_residents": float(_of(needs, question).set_index("need").loc["effective_residents", "found"]),
         "started_later": other.loc[later, "wound"].nunique() if question.beside == NONE else 0,
         "covariates": ", ".join(question.names),
+        "early_residents": measured(layout, question),
     }
     people = people_of(row)
     row["limits_at"] = widened(width, min(people))
     for name in MEASURES:
         row |= _difference(name, found, people, row["limits_at"])
-    return row
+    return row | compared_medians(None if found is None else found.smaller, people, row["limits_at"])
 
 
 def people_of(row: dict | pd.Series) -> tuple[int, int]:
@@ -244,10 +249,10 @@ def _states(question: Question, found: Weighed) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _course(people: dict[str, tuple[int, int]], question: Question, found: Weighed) -> pd.DataFrame:
+def _course(rows: dict[str, dict], question: Question, found: Weighed) -> pd.DataFrame:
     """The share closed at the end of each week, by arm, with each arm's own limits."""
     frames = []
-    for arm, closed, worth in zip((TREATED, BESIDE), found.course, people[question.key], strict=True):
+    for arm, closed, worth in zip((TREATED, BESIDE), found.course, people_of(rows[question.key]), strict=True):
         low, high = share_limits(closed[:, 0], closed[:, 1:], worth)
         high[0] = 0.0  # where the clock starts everybody is open, without a doubt
         frames.append(
@@ -256,43 +261,8 @@ def _course(people: dict[str, tuple[int, int]], question: Question, found: Weigh
     return pd.concat(frames)
 
 
-def _own_error(layout: Layout, home: str, first: np.ndarray, second: np.ndarray) -> float:
-    """The standard error of a facility's own difference, from its limits: where none or all of few closed, draws of
-    the same few do not differ."""
-    people = [
-        max(own.loc[own["facility"] == home, "resident"].nunique(), 1)
-        for own in (layout.weeks.iloc[rows.week] for rows in (layout.starters, layout.others))
-    ]
-    low, high = difference_limits((first[0], second[0]), (first[1:], second[1:]), tuple(people))
-    return (high - low) / (2 * Z)
-
-
-def _homes(layout: Layout, found: Weighed | None, plan: Plan) -> pd.DataFrame:
-    """Each facility's difference, drawn towards the group's: facility, starters, own, own_error, leaning, low, high.
-
-    Facilities are taken to differ by the plan's `facility_spread` (a standard deviation, in points): with a handful of
-    facilities their spread cannot be estimated. The smaller a facility, the more it leans on the group (Gelman et al.
-    2013, Bayesian Data Analysis, section 5.4).
-    """
-    columns = ["facility", "starters", "own", "own_error", "leaning", "low", "high"]
-    if found is None:
-        return pd.DataFrame(columns=columns)
-    own = layout.weeks.iloc[layout.starters.week]
-    group = found.numbers[measure(layout)]
-    middle, spread = group[0, 0] - group[1, 0], plan.comparison.facility_spread / 100
-    group_error = np.nanstd(group[0, 1:] - group[1, 1:])
-    rows = []
-    for number, home in enumerate(facilities(layout)):
-        starters = int((own["facility"] == home).sum())
-        first, second = found.houses[:, number]
-        difference = first[0] - second[0]
-        alone = starters >= OWN_FROM and np.isfinite(difference)
-        error = _own_error(layout, home, first, second) if alone else np.nan
-        trust = spread**2 / (spread**2 + error**2) if alone else 0.0
-        drawn = trust * difference + (1 - trust) * middle if alone else middle
-        off = Z * np.sqrt((1 - trust) * spread**2 + (1 - trust) ** 2 * group_error**2)
-        rows.append(
-            {"facility": home, "starters": starters, "own": difference if alone else np.nan,
-             "own_error": error if alone else np.nan, "leaning": drawn, "low": drawn - off, "high": drawn + off}
-        )  # fmt: skip
-    return pd.DataFrame(rows, columns=columns)
+def _smaller(rows: dict[str, dict], question: Question, found: Weighed) -> pd.DataFrame:
+    """The share at least so many percent smaller or closed at the early response, by arm."""
+    row = rows[question.key]
+    sides = zip((TREATED, BESIDE), found.smaller, people_of(row), strict=True)
+    return pd.concat([by_percent(shares, worth, row["limits_at"]).assign(arm=arm) for arm, shares, worth in sides])

@@ -20,6 +20,7 @@ from kit.healing.emulation import (
     arm_shares,
     columns_for,
     early_share,
+    early_shares,
     lay_out,
     none_odds,
     overlap,
@@ -27,6 +28,7 @@ from kit.healing.emulation import (
     passing,
     worth,
 )
+from kit.healing.reductions import GRID, at
 from kit.healing.resampling import DRAWS, SEED, resident_draws
 from kit.healing.trials import trials
 from kit.plan import WEEK, Plan
@@ -61,6 +63,7 @@ class Weighed:
     numbers: dict[str, np.ndarray]
     states: np.ndarray  # arms x causes x sets
     course: np.ndarray  # arms x weeks x sets
+    smaller: np.ndarray  # arms x percents of GRID x sets
     houses: np.ndarray  # arms x facilities x sets: the number compared, where any modality stands beside none
 
 
@@ -98,10 +101,11 @@ def weigh(layout: Layout, asked: Question, counts: np.ndarray, through: Passing,
     """Everything that is read off the two arms of a question, for each set of counts (weeks x sets)."""
     both = arms(layout, asked, counts, begun)
     whole = [arm_shares(arm, through, NOBODY_LEFT) for arm in both]
+    smaller = np.stack([early_shares(arm, through, share) for arm, share in zip(both, whole, strict=True)])
     numbers = {
         "closed": [arm.closed[-1] for arm in whole],
         "spent": [arm.spent for arm in whole],
-        "early": [early_share(arm, through, share) for arm, share in zip(both, whole, strict=True)],
+        "early": smaller[:, at(layout.plan.comparison.early_percent)],
         "here": [arm_shares(arm, through, WHILE_HERE).closed[-1] for arm in both],
         "later": [arm_shares(arm, through, OR_LATER).closed[-1] for arm in both],
     }
@@ -109,6 +113,7 @@ def weigh(layout: Layout, asked: Question, counts: np.ndarray, through: Passing,
         {name: np.stack(pair) for name, pair in numbers.items()},
         np.stack([arm.states for arm in whole]),
         np.stack([arm.closed[::WEEK] for arm in whole]),
+        smaller,
         np.stack([_houses(layout, asked, arm, through, begun) for arm in both]),
     )
 
@@ -217,7 +222,7 @@ def _drawn(layout: Layout, asked: list[Question], draws: int, seed: int) -> dict
     begun: dict = {}
     people = np.ones((len(layout.people), 1))
     drawn = np.hstack([people, resident_draws(layout.people, draws, seed)])
-    lot = max(1, ROOM // max(len(layout.weeks), len(layout.others.ways[OR_LATER].row)))
+    lot = max(1, ROOM // max(len(layout.weeks), len(layout.others.ways[OR_LATER].row), len(GRID)))
     told: dict[str, list[Weighed]] = {question.key: [] for question in asked}
     names = columns_for(len(layout.starters.week), layout.plan, layout.weeks)
     for begin in range(0, draws + 1, lot):
@@ -233,6 +238,7 @@ def _joined(lots: list[Weighed]) -> Weighed:
         {name: np.concatenate([lot.numbers[name] for lot in lots], axis=-1) for name in lots[0].numbers},
         np.concatenate([lot.states for lot in lots], axis=-1),
         np.concatenate([lot.course for lot in lots], axis=-1),
+        np.concatenate([lot.smaller for lot in lots], axis=-1),
         np.concatenate([lot.houses for lot in lots], axis=-1),
     )
 

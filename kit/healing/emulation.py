@@ -10,8 +10,8 @@ import pandas as pd
 
 from kit.healing.contrasts import CAUSES, Followed, Shares, follow, shares, take
 from kit.healing.covariates import ALWAYS
+from kit.healing.reductions import Early, at, early_response, shares_smaller
 from kit.healing.trials import trials
-from kit.healing.weeks import sized_open
 from kit.healing.weights import LEAVING_RIDGE, RIDGE, expit, leaving_design, logistic, start_design
 from kit.plan import WEEK, Plan
 from kit.wounds.episodes import LATE
@@ -32,16 +32,6 @@ class Rows:
     whole: np.ndarray  # followed to the horizon or to its end, whatever that was
     ways: dict[str, Followed]
     early: Early
-
-
-@dataclass(frozen=True, eq=False)
-class Early:
-    """At the early response (`day`): the week of each row, whether a fresh size is known, and whether it is small."""
-
-    day: int
-    week: np.ndarray
-    known: np.ndarray
-    small: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,28 +103,7 @@ def _rows(weeks: pd.DataFrame, row: np.ndarray, measurements: pd.DataFrame, plan
         name: follow(wound[row], clock, days, why, wound, begins, horizon) for name, (days, why) in ways.items()
     }
     whole = (until >= clock + horizon) | (ways[NOBODY_LEFT][1] != NOWHERE)
-    return Rows(row, whole, followed, _early(weeks, row, clock, until, measurements, plan))
-
-
-def _early(
-    weeks: pd.DataFrame, row: np.ndarray, clock: np.ndarray, until: np.ndarray, measurements: pd.DataFrame, plan: Plan
-) -> Early:
-    """The size at the early response: the last measured, where it is still fresh, beside that of the trial."""
-    day = plan.comparison.early_weeks * WEEK
-    then = clock + day
-    wound = weeks["wound"].to_numpy()[row]
-    asked = pd.DataFrame({"wound": wound, "then": then, "row": np.arange(len(row))}).sort_values("then")
-    sized = sized_open(measurements)[["wound", "day", "size"]].sort_values("day")
-    found = pd.merge_asof(asked, sized, left_on="then", right_on="day", by="wound").sort_values("row")
-    seen = found["day"].to_numpy(dtype=float)
-    fresh = (then - seen < plan.sizes.fresh_days) & (seen > clock) & (until > then)
-    left = found["size"].to_numpy(dtype=float) / np.exp(weeks["log_size"].to_numpy()[row])
-    codes, begins = pd.factorize(weeks["wound"])[0], weeks["begins"].to_numpy()
-    first = int(min(begins.min(initial=0), then.min(initial=0)))  # days may lie before the day of number nought
-    begins, due = begins - first, then - first
-    span = int(max(begins.max(initial=0), due.max(initial=0))) + 2
-    at = np.searchsorted(codes * span + begins, codes[row] * span + due, side="right") - 1
-    return Early(day, at, fresh, left <= 1 - plan.comparison.early_percent / 100 + 1e-9)
+    return Rows(row, whole, followed, early_response(weeks, row, clock, until, measurements, plan))
 
 
 @dataclass(frozen=True, eq=False)
@@ -234,19 +203,16 @@ def arm_shares(arm: Arm, through: Passing, way: str = NOBODY_LEFT) -> Shares:
     return shares(arm.rows.ways[way], *weighed(arm, through, way))
 
 
-def early_share(arm: Arm, through: Passing, whole: Shares) -> np.ndarray:
-    """The share closed or smaller by the plan's percentage at the early response, one a set.
-
-    Of those still open and in view then, the ones whose size was not measured in time are taken to be like the others.
-    """
+def early_shares(arm: Arm, through: Passing, whole: Shares) -> np.ndarray:
+    """The share closed or smaller by each percent of `reductions.GRID` at the early response: GRID x sets."""
+    early = arm.rows.early
     base, growing = weighed(arm, through, NOBODY_LEFT)
-    known = arm.rows.early.known
-    weight = base[known] * growing[arm.rows.early.week[known]]
-    total = weight.sum(axis=0)
-    small = np.divide(arm.rows.early.small[known] @ weight, total, out=np.full(len(total), np.nan), where=total > 0)
-    day = arm.rows.early.day
-    still = whole.still[day]
-    return whole.closed[day] + np.where(still > 1e-12, still * small, 0.0)
+    return shares_smaller(early, base[early.known] * growing[early.week[early.known]], whole)
+
+
+def early_share(arm: Arm, through: Passing, whole: Shares) -> np.ndarray:
+    """The share closed or smaller by the plan's percentage at the early response, one a set."""
+    return early_shares(arm, through, whole)[at(arm.rows.early.percent)]
 
 
 def none_odds(layout: Layout, counts: np.ndarray, mask: np.ndarray, names: tuple[str, ...], begun: dict, key: str):
@@ -272,8 +238,8 @@ def part(rows: Rows, mask: np.ndarray) -> Rows:
     """The rows of a mask alone."""
     if mask.all():
         return rows
-    early = Early(rows.early.day, rows.early.week[mask], rows.early.known[mask], rows.early.small[mask])
-    return Rows(rows.week[mask], rows.whole[mask], {name: take(way, mask) for name, way in rows.ways.items()}, early)
+    ways = {name: take(way, mask) for name, way in rows.ways.items()}
+    return Rows(rows.week[mask], rows.whole[mask], ways, rows.early.take(mask))
 
 
 def worth(layout: Layout, arm: Arm, through: Passing) -> float:

@@ -52,11 +52,27 @@ def difference_limits(
     low1, high1 = share_limits(np.array(shares[0]), first, residents[0], z)
     low0, high0 = share_limits(np.array(shares[1]), second, residents[1], z)
     together = correlation(first, second)
-    down1, up1, down0, up0 = shares[0] - low1, high1 - shares[0], shares[1] - low0, high0 - shares[1]
-    difference = shares[0] - shares[1]
-    low = difference - np.sqrt(max(down1**2 - 2 * together * down1 * up0 + up0**2, 0))
-    high = difference + np.sqrt(max(up1**2 - 2 * together * up1 * down0 + down0**2, 0))
-    return float(low), float(high)
+    return mover(shares, (low1, high1), (low0, high0), together)
+
+
+def mover(
+    estimates: tuple[float, float], first: tuple[float, float], second: tuple[float, float], together: float
+) -> tuple[float, float]:
+    """The limits of a difference of two numbers from the limits of each, `first` and `second`, and their correlation.
+
+    The first less the second (Zou & Donner 2008, Stat Med 27:1693). Where a limit is infinite, so is what rests on it.
+    """
+    difference = estimates[0] - estimates[1]
+    down = _apart(estimates[0] - first[0], second[1] - estimates[1], together)
+    up = _apart(first[1] - estimates[0], estimates[1] - second[0], together)
+    return float(difference - down), float(difference + up)
+
+
+def _apart(one: float, other: float, together: float) -> float:
+    """How far a limit of the difference stands off, where those of both numbers stand off so far."""
+    if np.isinf(one) or np.isinf(other):
+        return np.inf
+    return np.sqrt(max(one**2 - 2 * together * one * other + other**2, 0))
 
 
 def correlation(first: np.ndarray, second: np.ndarray) -> float:

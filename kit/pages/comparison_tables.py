@@ -8,7 +8,7 @@ import pandas as pd
 
 from kit.healing.answers import Answers, named
 from kit.healing.comparison import NONE
-from kit.statements import LEVELS, level_of, missing
+from kit.statements.comparing import LEVELS, level_of, missing
 from kit.words import label, more_or_fewer, of_hundred, sentence
 
 COVARIATES = {

@@ -12,7 +12,8 @@ from kit.compared import compared
 from kit.faults import counted
 from kit.healing.description import Description, describe
 from kit.quarter import activity, by_regimen, reasons
-from kit.statements import came_to, comparisons, in_facility, look, reach
+from kit.statements.comparing import came_to, comparisons, in_facility, look, reach
+from kit.statements.sizes import early_responses
 from kit.study import Study
 
 
@@ -68,6 +69,7 @@ def _comparison(study: Study) -> dict:
         "came_to": came_to(answers, plan),
         "reach": reach(answers),
         "look": look(plan),
+        "early": _records(early_responses(answers, plan)),
         "told": _records(answers.told.assign(sentence=said["sentence"], level=said["level"])),
         "needs": _records(answers.needs),
         "states": _records(answers.states),

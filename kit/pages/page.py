@@ -15,7 +15,8 @@ from kit.healing.description import DRAWN_FROM, FROM_ENTRY, FROM_START, IN_VIEW
 from kit.pages.comparison_tables import comparison_table, needs_table, outside_table
 from kit.pages.display import figure_html, table_html
 from kit.plan import BASES, Plan
-from kit.statements import INTERNAL, UNCHARTED
+from kit.statements.about import INTERNAL
+from kit.statements.comparing import UNCHARTED
 
 _TEMPLATES = Environment(
     loader=PackageLoader("kit.pages", "."), autoescape=True, undefined=StrictUndefined, trim_blocks=True

@@ -15,10 +15,9 @@ from pathlib import Path
 import nbformat
 import pandas as pd
 from nbconvert import HTMLExporter
-from openpyxl.utils import get_column_letter
-from openpyxl.worksheet.worksheet import Worksheet
 
-from kit.faults import FAULTS, SET_ASIDE, ExportError
+from kit.faults import ExportError
+from kit.followed import standing_in
 from kit.healing.description import Description
 from kit.pages.comparison_figures import comparison_figure
 from kit.pages.display import png, svg
@@ -27,10 +26,10 @@ from kit.pages.findings import findings, last_record
 from kit.pages.folders import add_to_ledger, period_of, read_ledger, revision, what_changed
 from kit.pages.kernel import one_kernel
 from kit.pages.page import frame_html, page_html
-from kit.plan import Plan
-from kit.statements import INTERNAL, NOT_COMPARED, rows_used, window
+from kit.pages.workbooks import write_tables, write_wounds
+from kit.statements.sent import rows_used
 from kit.study import Study, map_of, read_study
-from kit.words import day, label
+from kit.words import day
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 ALL = "All facilities"
@@ -72,7 +71,8 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
         books = _run_notebooks(request, internal, say)
         say("Writing page and tables")
         _write_page(internal, found, description, study, final.name, books)
-        _write_tables(internal, found, study)
+        write_tables(internal, found, study)
+        write_wounds(internal, standing_in(whole, request.facility), study.plan)
         run = _run_of(found, request, final.name)
         (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
     add_to_ledger(final.parent, _ledger_line(run, read_ledger(final.parent)))
@@ -154,59 +154,6 @@ def _write_page(
         (figures / f"{name}.svg").write_bytes(svg(figure))
     page = page_html(found, closing, beside, study.plan, revision_name, books, _today())
     (internal / "page.html").write_text(page, encoding="utf-8")
-
-
-def _write_tables(internal: Path, found: dict, study: Study) -> None:
-    sheets = {
-        "about": about(found, study.plan),
-        "comparison": pd.DataFrame(found["comparison"]["told"]),
-        "needs": pd.DataFrame(found["comparison"]["needs"]),
-        "starts": pd.DataFrame(found["comparison"]["outside"]),
-        "facilities": pd.DataFrame(found["comparison"]["homes"]),
-        "healing": pd.DataFrame(found["healing"]),
-        "sessions": pd.DataFrame(found["sessions"]),
-        "reasons": pd.DataFrame(found["reasons"], columns=["reason", "missed", "shortened"]),
-        "account": study.account,
-        "faults": pd.DataFrame(found["faults"], columns=["table", "fault", "fate", "rows", "says"]),
-    }
-    with pd.ExcelWriter(internal / "tables.xlsx", engine="openpyxl") as workbook:
-        for name, frame in sheets.items():
-            harmless(frame.round(4).rename(columns=label)).to_excel(workbook, sheet_name=name, index=False)
-            _laid_out(workbook.sheets[name], frame)
-    faults = study.faults.merge(study.houses[["table", "source_row", "file", "row"]], on=["table", "source_row"])
-    faults = faults.assign(says=faults["fault"].map(lambda name: FAULTS[name].says))
-    aside = faults.loc[faults["fate"] == SET_ASIDE, ["file", "row", "fault"]]
-    aside.to_csv(internal / "set_aside.csv", index=False, lineterminator="\n")
-    faults = faults[["file", "row", "column", "fault", "fate", "says"]]
-    faults.to_csv(internal / "faults.csv", index=False, lineterminator="\n")
-    told = json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False)
-    (internal / "findings.json").write_text(told + "\n", encoding="utf-8")
-
-
-def about(found: dict, plan: Plan) -> pd.DataFrame:
-    """What the tables are of, and how they may be used: the first sheet of the workbook."""
-    lines = {
-        "Report": f"{found['scope']}, {found['program']}",
-        "Quarter": window(plan),
-        "Status": "DRAFT",
-        "For": INTERNAL,
-        "Not compared": NOT_COMPARED,
-        "Fingerprints": ", ".join(f"{name} {value}" for name, value in found["fingerprints"].items()),
-    }
-    return pd.DataFrame({"what": list(lines), "is": list(lines.values())})
-
-
-def _laid_out(sheet: Worksheet, frame: pd.DataFrame) -> None:
-    """Columns as wide as their words, up to a limit, and a header that stays in sight."""
-    sheet.freeze_panes = "A2"
-    for number, (name, column) in enumerate(frame.items(), start=1):
-        widest = max([len(label(str(name))), *column.astype(str).str.len()])
-        sheet.column_dimensions[get_column_letter(number)].width = min(widest + 2, 60)
-
-
-def harmless(frame: pd.DataFrame) -> pd.DataFrame:
-    """The same table with text that a spreadsheet would run as a formula held down by an apostrophe."""
-    return frame.map(lambda cell: f"'{cell}" if isinstance(cell, str) and cell[:1] in "=+-@\t\r" and cell else cell)
 
 
 def _run_of(found: dict, request: Request, revision_name: str) -> dict:

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from kit.synthetic import care, charting, healing_course, people, procedures, rounds, sores, spans, starts
-from kit.synthetic.world import CUTOFF, EFFECTS, HORIZON
+from kit.synthetic.world import CUTOFF, EARLY, EFFECTS, HORIZON
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,7 +126,8 @@ def starters(group: Group) -> pd.DataFrame:
 
     Columns out: wound, resident, facility, regimen, start_day, closes_with, closes_without, left_day, closed_with
     and closed_without (closed within twelve weeks of the start, leaving aside that the person may leave first),
-    seen_closed_with and seen_closed_without (the same, and before the person left).
+    seen_closed_with and seen_closed_without (the same, and before the person left), reduction_with and
+    reduction_without (percent by which its area is smaller four weeks after the start; closed counts as 100).
     """
     out = group.sores[group.sores["start"].notna()].copy()
     out["facility"] = group.people["facility"].to_numpy()[out["person"]]
@@ -134,11 +135,20 @@ def starters(group: Group) -> pd.DataFrame:
         closes = out[f"closes_{arm}"]
         out[f"closed_{arm}"] = (closes - out["start"] <= HORIZON).astype(int)
         out[f"seen_closed_{arm}"] = (out[f"closed_{arm}"] == 1) & ~(out["left_day"] < closes)
+    radii = {"with": group.radius, "without": healing_course.radius_by_day(group.course)}
+    for arm, radius in radii.items():
+        out[f"reduction_{arm}"] = _smaller(radius[out.index], out["start"].astype(int).to_numpy(), out[f"closes_{arm}"])
     out = out.rename(columns={"start": "start_day"}).astype({"seen_closed_with": int, "seen_closed_without": int})
     return out[STARTER_COLUMNS].sort_values("wound", ignore_index=True)
 
 
+def _smaller(radius: np.ndarray, start: np.ndarray, closes: pd.Series) -> np.ndarray:
+    row, then = np.arange(len(start)), start + EARLY
+    gone = 1 - (radius[row, then] / radius[row, start]) ** 2
+    return np.where(closes <= then, 100.0, np.round(100 * gone, 1))
+
+
 STARTER_COLUMNS = [
     "wound", "resident", "facility", "regimen", "start_day", "closes_with", "closes_without", "left_day",
-    "closed_with", "closed_without", "seen_closed_with", "seen_closed_without",
+    "closed_with", "closed_without", "seen_closed_with", "seen_closed_without", "reduction_with", "reduction_without",
 ]  # fmt: skip

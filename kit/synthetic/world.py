@@ -20,6 +20,7 @@ DAYS = CUTOFF + 1
 # The true course runs on past the cut-off: a wound started in its last week still has its twelve weeks.
 TRUE_DAYS = DAYS + 26 * 7
 HORIZON = 12 * 7
+EARLY = 4 * 7
 SEED = 560
 
 # How many times faster the wound's edge moves from the day of the first session. The effect does not depend on

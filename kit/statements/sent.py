@@ -1,0 +1,45 @@
+"""What the facility sent, and how much of it could be used."""
+
+from __future__ import annotations
+
+from kit.faults import MARKED, REPAIRED, SET_ASIDE
+from kit.intake.linking import HALF, LINKED
+from kit.study import Study
+from kit.words import percent
+
+
+def received(study: Study) -> str:
+    """What the facility sent, and how much of it could be used; first the sessions that could be tied to a wound."""
+    rows_in, aside = int(study.account["rows_in"].sum()), int(study.account["set_aside"].sum())
+    said = f"{tied(study)} Rows read: {rows_in:,} in {study.sources['table'].nunique()} tables; "
+    return f"{said}{percent(rows_in - aside, rows_in)} were kept. {_with_a_fault(study)}"
+
+
+def tied(study: Study) -> str:
+    """How many of the sessions could be tied to a wound, and what became of those that could not."""
+    account = study.account.set_index("table").loc["sessions"]
+    faults = study.faults[study.faults["table"] == "sessions"].groupby("fault")["source_row"].nunique()
+    several = int(faults.get("astray", 0))
+    none = sum(int(faults.get(name, 0)) for name in ("unmatched", "orphan"))
+    linked = study.sessions.loc[study.sessions["tied"].isin([LINKED, HALF]), "source_row"].nunique()
+    rows = int(account["rows_in"])
+    if not rows:
+        return "The export holds no sessions."
+    said = f"Sessions tied to a wound: {percent(rows - several - none, rows)}"
+    if not linked + several + none:
+        return f"{said}; each names its own."
+    said += f", {linked} of them by person and site"
+    return f"{said}; {several} may be of several wounds, {none} of none that the export holds."
+
+
+def rows_used(study: Study) -> str:
+    """The same in brief, for the command line."""
+    return f"{study.account['rows_in'].sum():,} rows read. {_with_a_fault(study)}"
+
+
+def _with_a_fault(study: Study) -> str:
+    faults = study.faults.drop_duplicates(["table", "source_row", "fate"])
+    if faults.empty:
+        return "No fault was found."
+    kinds = [f"{(faults['fate'] == fate).sum()} {fate}" for fate in (SET_ASIDE, REPAIRED, MARKED)]
+    return f"Rows with a fault: {', '.join(kinds)}; each is named in faults.csv."

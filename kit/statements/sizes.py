@@ -1,0 +1,123 @@
+"""What may be said of sizes: the early response, how fast wounds shrink, and where each of them stands."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from kit.healing.answers import Answers
+from kit.healing.comparison import EARLY, FOLLOWED
+from kit.plan import Plan
+from kit.statements.comparing import compared, level_of
+from kit.trajectories.slopes import ALL, ANY, BEFORE, Slopes
+from kit.trajectories.standing import EXPECTED, FAST, NOT_TOLD, SLOW, UNCLEAR
+from kit.trajectories.standing import TOO_FEW as NO_COURSES
+from kit.words import count, percent, percents, points, sentence
+
+OTHER_WOUNDS = (
+    "These paces describe. Wounds that are started are others than those that are not, and what is fast closes and is "
+    "measured no more, so no difference between two paces may be read off."
+)
+TOO_FEW = "Too few wounds were measured often enough to say how fast they shrink."
+STILL_OPEN = "Wounds that are still open are mostly the slow ones: those that were fast have closed."
+
+
+def early_responses(answers: Answers, plan: Plan) -> pd.DataFrame:
+    """The early response of every comparison in a sentence, and how far it goes. Columns out: sentence, level."""
+    said = [_early(row, answers, plan) for row in answers.told.to_dict("records")]
+    return pd.DataFrame(said, columns=["sentence", "level"])
+
+
+def _early(row: dict, answers: Answers, plan: Plan) -> tuple[str, str]:
+    few = _unmeasured(row) if row["is_told"] else ""
+    if few:
+        asked = f"{sentence(row['treated'])} beside {row['beside']}"
+        return f"{asked}: the early response is not told; {few} at week {plan.comparison.early_weeks}.", "cannot say"
+    said = compared(row, answers, plan, EARLY)
+    return (f"{said} {_half(row)}" if row["is_told"] else said), level_of(row, EARLY)
+
+
+def _unmeasured(row: dict) -> str:
+    """Why sizes are too few, or nothing; closed wounds alone may be enough people and leave the others unknown."""
+    if row["early_residents"] < FOLLOWED:
+        return f"fewer than {FOLLOWED} residents on a side had a size, or a closed wound,"
+    return "" if pd.notna(row["early_difference"]) else "of those still open on a side nobody had a size"
+
+
+def _half(row: dict) -> str:
+    """The median percent reduction of both sides."""
+    sides = [row[f"reduction_{side}"] for side in ("treated", "beside")]
+    if not all(pd.notna(side) for side in sides):
+        return "The median reduction cannot be told: fewer than half of a side were still there to be measured."
+    first, second = (f"{percents(side)}%" for side in sides)
+    difference = points(*(row[f"reduction_{part}"] for part in ("difference", "low", "high")))
+    return f"The median reduction by then was {first}, beside {second}: {difference}; closed counts as 100%."
+
+
+def paces(slopes: Slopes | None) -> list[str]:
+    """How fast wounds shrink before any modality and under each regimen, a sentence each."""
+    if slopes is None:
+        return [TOO_FEW]
+    told = slopes.pace[slopes.pace["stage_group"] == ALL]
+    return [_pace(row) for row in told.to_dict("records")] or [TOO_FEW]
+
+
+def _pace(row: dict) -> str:
+    under = row["regimen"] if row["regimen"] == BEFORE else f"after starting {row['regimen']}"
+    amount, low, high = (percents(row[name]) for name in ("amount", "low", "high"))
+    rests = f"{count(row['wounds'], 'wound')} on {count(row['residents'], 'resident')}"
+    return f"{sentence(under)}, open wounds were {amount}% smaller a week (range {low} to {high}; {rests})."
+
+
+def slope_change(slopes: Slopes | None) -> str:
+    """The slope before and after any start in the same wounds, where both ways of reckoning size agree; a sentence."""
+    told = [] if slopes is None else slopes.change[slopes.change["regimen"] == ANY].to_dict("records")
+    if not told:
+        return "Too few wounds were measured after a start to say whether their pace changed."
+    row = told[0]
+    if not row["agrees"]:
+        return (
+            "Whether the pace of the same wounds changed after the start is not told: reckoned by the logarithm of the "
+            "size and by its root, the change is not the same, so the way of reckoning would make it."
+        )
+    change = points(row["amount"], row["low"], row["high"], "faster", "slower")
+    return (
+        f"The same {count(row['wounds'], 'wound')} were {percents(row['before'])}% smaller a week before the start and "
+        f"{percents(row['after'])}% after it: {change}. Before and after is no comparison: wounds are started when "
+        "they stall, and what stalls often moves again by itself."
+    )
+
+
+def standings(standing: pd.DataFrame, plan: Plan) -> str:
+    """How many open wounds are slow, as expected and fast beside wounds like them; a sentence."""
+    if standing.empty:
+        return "No open wound of the cohort has a size."
+    counts = standing["stands"].value_counts()
+    parts = [f"{counts[name]} {said}" for name, said in _STANDS.items() if counts.get(name)]
+    told = (
+        f"Of {count(len(standing), 'open wound')} with a size, beside the course expected of wounds like them: "
+        f"{', '.join(parts)}."
+    )
+    if (standing["why"] == NO_COURSES).any():
+        return f"{told} Wounds were measured too seldom to say what is expected of them."
+    untold = int(counts.get(NOT_TOLD, 0))
+    days = 2 * plan.sizes.fresh_days
+    fresh = f" Two sizes in the last {days} days are needed: {untold} had none or one." if untold else ""
+    return f"{told}{fresh} {STILL_OPEN}"
+
+
+_STANDS = {SLOW: "slow", EXPECTED: "as expected", FAST: "fast", UNCLEAR: "not clear yet", NOT_TOLD: "not told"}
+
+
+def foretold(forecasts: pd.DataFrame) -> str:
+    """How often closing was foretold rightly from a wound's first five sizes; a sentence."""
+    row = forecasts.to_dict("records")[0]
+    if not row["predicted_closed"] + row["predicted_open"]:
+        return "No wound was measured in five weeks and followed for long enough to try a forecast."
+    said = f"From a wound's first {row['areas']} weekly sizes, closing within the next {row['weeks_ahead']} weeks was "
+    said += f"foretold {_rightly(row['closed_as_predicted'], row['predicted_closed'])}, and staying open "
+    return said + f"{_rightly(row['open_as_predicted'], row['predicted_open'])}."
+
+
+def _rightly(right: int, foretold: int) -> str:
+    """In how many it came out; what was foretold of nobody was neither right nor wrong."""
+    return f"rightly in {percent(int(right), int(foretold))} of wounds" if foretold else "of no wound"

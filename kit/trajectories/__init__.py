@@ -1,0 +1,1 @@
+"""Trajectories: how the size of a wound changes over the weeks."""

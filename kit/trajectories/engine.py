@@ -1,0 +1,142 @@
+"""Nested linear mixed models: intercept and weekly slope for each wound, an intercept for each resident and facility.
+
+Restricted maximum likelihood (Patterson & Thompson 1971, Biometrika 58:545) or maximum likelihood.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import minimize
+
+from kit.trajectories.likelihood import Levels, Solved, deviance, gradient, levels, solved
+from kit.trajectories.sums import CannotFit, Rows, some
+
+BEGIN = np.array([1.0, 0.0, 0.6, 0.7, 0.4])
+SINGULAR = 1e-4  # a part below this is nought; lme4 draws the line there too
+CLOSE, SAMPLE_CLOSE = 1e-5, 1e-2  # how near a peak is found, in standard errors of the covariances
+EXACT = 1e-20  # of the squares of the response: what is left over is rounding
+ROUNDING = 2e-7  # of the gradient a wound: below it rounding hides whether a step climbs
+SAMPLE = 1000  # residents from which a large fit begins
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A fitted model. Slopes are per week; variances and standard deviations are those of the response.
+
+    `deviance` is the REML criterion, or minus twice the log likelihood; `theta` the relative covariances it was found
+    at (in the order of likelihood.PARTS); `singular` says that some part of them came out as nought, or intercept and
+    slope of wounds as one; `converged` that nothing climbs any more.
+    """
+
+    names: tuple[str, ...]
+    beta: np.ndarray
+    covariance: np.ndarray
+    residual_sd: float
+    wound_covariance: np.ndarray
+    resident_sd: float
+    facility_sd: float
+    deviance: float
+    reml: bool
+    theta: np.ndarray
+    singular: bool
+    converged: bool
+    dropped: tuple[str, ...]
+    bent: np.ndarray  # the inverse curvature of the deviance a wound, from which a fit like it begins
+
+    @property
+    def errors(self) -> np.ndarray:
+        """The standard errors of the coefficients."""
+        return np.sqrt(np.diag(self.covariance))
+
+    @property
+    def log_likelihood(self) -> float:
+        """Minus half the deviance; restricted where the fit is."""
+        return -self.deviance / 2
+
+
+def fit_nested(
+    rows: Rows, reml: bool = True, counts: np.ndarray | None = None, like: Fit | None = None, close: float = CLOSE
+) -> Fit:
+    """The model at the peak of its likelihood.
+
+    `counts`: how often each resident counts, for drawing whole residents; `like`: a fit near which the peak is sought;
+    `close`: how near it has to be found, in standard errors of the covariances. Raises CannotFit where fewer than
+    two rows are left beyond the columns, or the columns say the response without error.
+    """
+    if len(rows.table) - rows.columns < 2:
+        raise CannotFit("rows: too few measurements are left beyond the columns to tell how they vary")
+    if rows.cross[rows.columns, rows.columns] <= EXACT * rows.response:
+        raise CannotFit("rows: the columns say the response without error; nothing is left to tell how wounds differ")
+    counts = None if counts is None else np.asarray(counts, dtype=float)
+    if like is None and len(rows.residents) > 2 * SAMPLE:
+        like = fit_nested(some(rows, SAMPLE), reml, close=SAMPLE_CLOSE)
+    free = np.flatnonzero(rows.free)
+    begin = np.where(rows.free, BEGIN if like is None else np.maximum(like.theta, BEGIN / 20), 0.0)
+    bent = np.eye(len(free)) if like is None else like.bent
+    share = 1 / len(rows.wounds)
+    level = max(close * np.sqrt(share), ROUNDING)
+
+    def judged(part: np.ndarray) -> tuple[float, np.ndarray]:
+        at = levels(rows, _whole(part, free), counts)
+        found = solved(rows, at)
+        per_square = (at.rows - rows.columns * reml) / found.left_over
+        climbs = gradient(rows, at, found, reml, per_square)[free]
+        return share * deviance(rows, at, found, reml), share * climbs
+
+    # The deviance is the same whatever the signs of the parts, so that no bound is needed: nought lies within.
+    peak = minimize(
+        judged, begin[free], jac=True, method="BFGS",
+        options={"gtol": level, "hess_inv0": bent, "maxiter": 200},
+    )  # fmt: skip
+    theta = _settled(rows, _signed(_whole(peak.x, free)), counts, reml)
+    at = levels(rows, theta, counts)
+    reached = bool(np.abs(peak.jac).max() < 1e3 * level)
+    return _told(rows, at, solved(rows, at), reml, reached, (peak.hess_inv + peak.hess_inv.T) / 2)
+
+
+def _whole(part: np.ndarray, free: np.ndarray) -> np.ndarray:
+    theta = np.zeros(5)
+    theta[free] = part
+    return theta
+
+
+def _signed(theta: np.ndarray) -> np.ndarray:
+    """The same covariances with no standard deviation below nought."""
+    a, b, c, resident, facility = theta
+    return np.array([abs(a), b if a >= 0 else -b, abs(c), abs(resident), abs(facility)])
+
+
+def _settled(rows: Rows, theta: np.ndarray, counts: np.ndarray | None, reml: bool) -> np.ndarray:
+    """Small parts are nought where that is no worse: a search only creeps up to nought."""
+    for part in (0, 2, 3, 4):
+        if 0 < theta[part] < 100 * SINGULAR:
+            without = np.where(np.arange(5) == part, 0.0, theta)
+            one, other = (levels(rows, each, counts) for each in (theta, without))
+            gained = deviance(rows, other, solved(rows, other), reml) - deviance(rows, one, solved(rows, one), reml)
+            theta = without if gained < 1e-6 else theta
+    return theta
+
+
+def _told(rows: Rows, at: Levels, found: Solved, reml: bool, converged: bool, bent: np.ndarray) -> Fit:
+    variance = found.left_over / (at.rows - rows.columns * reml)
+    a, b, c, resident, facility = at.theta
+    factor = np.array([[a, 0.0], [b / rows.week_unit, c / rows.week_unit]])
+    free = np.array(rows.free)
+    return Fit(
+        names=rows.names,
+        beta=rows.ordinary + found.beta,
+        covariance=variance * found.inverse,
+        residual_sd=float(np.sqrt(variance)),
+        wound_covariance=(variance * (factor @ factor.T))[: 1 + free[1], : 1 + free[1]],
+        resident_sd=float(np.sqrt(variance) * resident),
+        facility_sd=float(np.sqrt(variance) * facility),
+        deviance=deviance(rows, at, found, reml),
+        reml=reml,
+        theta=at.theta,
+        singular=bool((at.theta < SINGULAR)[[0, 2, 3, 4]][free[[0, 2, 3, 4]]].any()),
+        converged=converged,
+        dropped=rows.dropped,
+        bent=bent,
+    )

@@ -35,7 +35,7 @@ def comparisons(answers: Answers, plan: Plan) -> pd.DataFrame:
 
 def level_of(row: dict, measure: str) -> str:
     """How far a comparison may go: its limits and the number of starts decide, and never which way it points."""
-    if not row["is_told"]:
+    if not row["is_told"] or math.isnan(row[f"{measure}_difference"]):
         return "cannot say"
     starts = _starts(row)
     if not _one_sided(row, measure) or starts < CONSISTENT_FROM:
@@ -58,6 +58,8 @@ def compared(row: dict, answers: Answers, plan: Plan, measure: str) -> str:
     if not row["is_told"]:
         asked = f"{sentence(row['treated'])} beside {row['beside']}"
         return f"{asked} is not compared. What is missing: {missing(answers.needs, row)}."
+    if math.isnan(row[f"{measure}_difference"]):
+        return untold_early(row, plan, NOBODY)
     treated, beside = (of_hundred(row[f"{measure}_{arm}"]) for arm in ("treated", "beside"))
     came = came_to(answers, plan, measure)
     difference = more_or_fewer(*(row[f"{measure}_{part}"] for part in ("difference", "low", "high")))
@@ -70,6 +72,15 @@ def compared(row: dict, answers: Answers, plan: Plan, measure: str) -> str:
     rests = f"{row['starters']} wounds on {row['starters_residents']} residents beside {row['others']} wounds on "
     rests += count(row["others_residents"], "resident")
     return f"{said}. It rests on {rests}.{_goes(row, measure)}"
+
+
+def untold_early(row: dict, plan: Plan, why: str) -> str:
+    """That the early response of a comparison is not told, and why."""
+    asked = f"{sentence(row['treated'])} beside {row['beside']}"
+    return f"{asked}: the early response is not told; {why} at week {plan.comparison.early_weeks}."
+
+
+NOBODY = "of those still open on a side nobody had a size"
 
 
 def came_to(answers: Answers, plan: Plan, measure: str = "") -> str:

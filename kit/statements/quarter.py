@@ -36,7 +36,7 @@ def this_quarter(
     said = [(sentence, "describes") for sentence in sentences]
     levels = description.groups["reached"].map({True: "describes", False: "cannot say"})
     said += [(NOT_COMPARED, "cannot say"), *zip(healing_took(description, plan), levels, strict=True)]
-    said.append((standings(standing, plan), "describes"))
+    said.append((standings(standing, plan), "describes" if standing["own"].notna().any() else "cannot say"))
     told = pd.DataFrame(said, columns=["sentence", "level"])
     compared = [comparisons(answers, plan)]
     if answers.measure == CLOSED and answers.told["is_told"].iloc[0]:  # else the early response is what was compared

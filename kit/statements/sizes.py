@@ -7,7 +7,7 @@ import pandas as pd
 from kit.healing.answers import Answers
 from kit.healing.comparison import EARLY, FOLLOWED
 from kit.plan import Plan
-from kit.statements.comparing import compared, level_of
+from kit.statements.comparing import compared, level_of, untold_early
 from kit.trajectories.slopes import ALL, ANY, BEFORE, Slopes
 from kit.trajectories.standing import EXPECTED, FAST, NOT_TOLD, SLOW, UNCLEAR
 from kit.trajectories.standing import TOO_FEW as NO_COURSES
@@ -28,19 +28,11 @@ def early_responses(answers: Answers, plan: Plan) -> pd.DataFrame:
 
 
 def _early(row: dict, answers: Answers, plan: Plan) -> tuple[str, str]:
-    few = _unmeasured(row) if row["is_told"] else ""
-    if few:
-        asked = f"{sentence(row['treated'])} beside {row['beside']}"
-        return f"{asked}: the early response is not told; {few} at week {plan.comparison.early_weeks}.", "cannot say"
-    said = compared(row, answers, plan, EARLY)
-    return (f"{said} {_half(row)}" if row["is_told"] else said), level_of(row, EARLY)
-
-
-def _unmeasured(row: dict) -> str:
-    """Why sizes are too few, or nothing; closed wounds alone may be enough people and leave the others unknown."""
-    if row["early_residents"] < FOLLOWED:
-        return f"fewer than {FOLLOWED} residents on a side had a size, or a closed wound,"
-    return "" if pd.notna(row["early_difference"]) else "of those still open on a side nobody had a size"
+    if row["is_told"] and row["early_residents"] < FOLLOWED:
+        few = f"fewer than {FOLLOWED} residents on a side had a size, or a closed wound,"
+        return untold_early(row, plan, few), "cannot say"
+    said, level = compared(row, answers, plan, EARLY), level_of(row, EARLY)
+    return (said if level == "cannot say" else f"{said} {_half(row)}"), level
 
 
 def _half(row: dict) -> str:

@@ -6,8 +6,8 @@ Every row invents a facility again and again (benchmarks/invented_facility.py), 
 refusals included, and holds the answer against what would have become of the same wounds without any modality. Shares
 are told in points of 100 wounds. "false": how often the range excludes no difference where there is none. "naive": how
 far from the truth ever treated against never treated would be. Ranges of regimens among three hold side by side, so
-each alone holds more often and has no upper bound to keep. The last row follows what no chart holds; it is printed and
-not passed.
+each alone holds more often and has no upper bound to keep. The row that follows what no chart holds is printed and not
+passed.
 """
 
 from __future__ import annotations
@@ -76,6 +76,7 @@ ROWS = (
     Row("inert among three, 25 of 75", Scenario(residents=260, starters=75, effects=THREE), "ultrasound"),
     Row("strong among three, 25 of 75", Scenario(residents=260, starters=75, effects=THREE), "monopolar stimulation"),
     Row("starts follow what is not charted", Scenario(starters=40, hidden=0.7), passes=False),
+    Row("starts follow a measured stall", Scenario(residents=260, starters=40, starts="stall")),
 )
 HEAD = (
     "| invented | refused | 12/8/4 weeks, % | truth | bias | spread | error | range holds it | width | false | naive |"

@@ -79,10 +79,12 @@ RESULTS: dict[str, str] = {
     "log_size": "Logarithm of the last size, cm2.",
     "log_size_3": "Mean of the last three of them.",
     "slope": "Its change a week since the first.",
+    "stalled": "Less than a tenth smaller than four weeks before (1) or not (0).",
     "full_thickness": "Stage 3, 4 or unstageable (1) or not (0).",
     "necrosis": "Share of the bed that was slough or necrotic when last recorded, percent.",
     "infection": "An infection or antibiotic was recorded (1) or not (0).",
-    "before": "No session was given before the week; of slopes, percent smaller a week before the start.",
+    "before": "No session was given before the week; of slopes, percent smaller a week before the start (a bend's: the "
+    "slope itself).",
     "starts": "Regimen begun in the week; blank for none.",
     "lost": "It left, or was lost from sight, in the week.",
     # the comparison
@@ -173,7 +175,8 @@ RESULTS: dict[str, str] = {
     "stage_group": "Stages at entry that are taken together, or other kinds of wound; all for every wound.",
     "since": "Weeks since its first session; 0 before.",
     "measurements": "Measurements left out.",
-    "after": "Percent smaller a week after the start.",
+    "after": "Percent smaller a week after the start; of rows of courses, whether they are of the one after it.",
+    "bend": "Slope of a wound's log size or root after its start less that before, a week.",
     "by_root": "The change as a model of the root of the size has it, percent points.",
     "agrees": "Log and root of the size give changes of one sign and no more than a standard error apart.",
     "asked": "What each way is asked: pace (percent smaller a week before any modality) or change (after a start).",

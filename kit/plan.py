@@ -125,7 +125,7 @@ class Comparing(_Part):
     )
     covariates: tuple[Literal[COVARIATES], ...] = Field(
         default=("full_thickness", "necrosis", "infection"),
-        description="what else starts may have followed, most telling first; one for every five starters beyond twenty",
+        description="what else starts may have followed, most telling first; one for every five starters beyond 25",
     )
     starters: int = Field(default=15, ge=10, description="wounds that started, at least")
     starters_residents: int = Field(default=12, ge=8, description="on so many residents, at least")

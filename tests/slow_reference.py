@@ -25,7 +25,7 @@ START_RIDGE, LEAVING_RIDGE = 0.1, 1.0
 CERTAIN = 0.999  # no week's chance of starting or leaving is taken to be higher
 FURTHEST_ODDS = 30.0  # no log odds are taken to be further from zero
 PERCENTS = range(-100, 101)
-ALWAYS = ("log_size", "log_size_3", "slope", "week")
+ALWAYS = ("log_size", "log_size_3", "slope", "stalled", "week")
 
 
 # --- logistic regression -------------------------------------------------------------------------------------------
@@ -172,7 +172,7 @@ def bend(size: float, low: float, middle: float, high: float) -> float:
 
 
 def covariates(starters: int, plan, weeks: list[dict]) -> list[str]:
-    """Size, its last three, its slope, the week; then one more of the plan for every five starters beyond twenty."""
+    """Size, its last three, its slope, a stall, the week; then one more of the plan for every five beyond 25."""
     names = list(ALWAYS)
     for name in plan.comparison.covariates:
         if any(week[name] is not None for week in weeks) and 5 * (len(names) + 1) <= starters:

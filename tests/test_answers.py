@@ -13,7 +13,7 @@ from benchmarks.invented_facility import Scenario
 from kit.compared import compared, other_ways, weeks
 from kit.healing import homes as leaning
 from kit.healing.answers import MEASURES, NEEDS, answer
-from kit.healing.comparison import ANY, NONE
+from kit.healing.comparison import ANY, NONE, Weighed, measure
 from kit.healing.homes import OWN_FROM
 from kit.healing.reductions import GRID, MEDIAN, median_limits
 from kit.healing.resampling import Z, widened
@@ -373,6 +373,20 @@ def test_a_facility_with_few_starts_has_no_difference_of_its_own(monkeypatch):
     assert homes.drop(index=few)["own"].notna().all()
     monkeypatch.setattr(leaning, "OWN_FROM", few)
     assert answers_of(THREE).homes["own"].notna().all()
+
+
+def test_the_limits_of_a_facility_with_few_starts_include_the_error_of_the_group(monkeypatch):
+    """Drawn differences of 0.3 and 0.1 have a standard deviation of 0.1 about the group's 0.2; the spread is 0.05."""
+    layout = three().layout
+    shares = np.array([[0.5, 0.6, 0.4], [0.3, 0.3, 0.3]])  # arms x (as seen, two draws)
+    nothing = np.empty((2, 0, 3))
+    houses = np.broadcast_to(shares[:, None, :], (2, len(three().homes), 3))
+    found = Weighed({measure(layout): shares}, nothing, nothing, nothing, houses)
+    monkeypatch.setattr(leaning, "OWN_FROM", int(three().homes["starters"].max()) + 1)
+    homes = leaning.homes_of(layout, found, invented(THREE).plan)
+    off = Z * np.sqrt(0.05**2 + 0.1**2)
+    assert len(homes) == 3 and homes["own"].isna().all()
+    assert homes[["leaning", "low", "high"]].to_numpy() == pytest.approx(np.array([[0.2, 0.2 - off, 0.2 + off]] * 3))
 
 
 def none_started(known, home):

@@ -6,6 +6,8 @@ import pandas as pd
 import pytest
 
 from kit.healing.answers import NEEDS
+from kit.healing.comparison import FOLLOWED
+from kit.healing.covariates import ALWAYS
 from kit.pages import comparison_tables as tables
 from kit.pages.display import table_html
 from kit.plan import COVARIATES
@@ -93,6 +95,18 @@ def test_every_measure_is_told_only_for_what_the_data_carry():
     assert tables.measures_table(answers_of(REFUSED)).empty
 
 
+@pytest.mark.parametrize(
+    ("residents", "told"),
+    [
+        (FOLLOWED - 1, "too few had a size"),
+        (FOLLOWED, "12 more (range 2 more to 22 more)"),
+    ],
+)
+def test_an_early_response_that_few_had_a_size_for_has_that_as_its_reason(residents, told):
+    answers = answers_of(row_of(early_residents=residents))
+    assert tables.measures_table(answers)["Early response"].tolist() == [told]
+
+
 def test_needs_of_one_comparison_are_whole_numbers_with_what_is_enough():
     rows = [row_of(told=False), row_of("monopolar", told=False)]
     needs = needs_of(rows, effective_residents=14.97)
@@ -135,7 +149,7 @@ def test_what_the_chart_held_is_named_in_words():
 
 
 def test_every_covariate_of_a_plan_has_words():
-    for name in COVARIATES:
+    for name in (*ALWAYS, *COVARIATES):
         said = tables.balance_table(BALANCE.assign(covariate=name))["What the chart held"][0]
         assert re.fullmatch(r"[A-Z][a-z0-9 ,%()]+", said), name
         assert not re.search(r"\b(" + "|".join(FORBIDDEN) + r")\b", said), name

@@ -65,6 +65,32 @@ def test_the_slope_counts_days_and_not_measurements():
     assert told.loc[31, "slope"] == pytest.approx(log(1 / 2) / 3)
 
 
+STALL = """
+wound day length width state
+W1    10  4      3     open
+W1    17  4      2     open
+W1    37  3.9    2.8   open
+W1    38  3.6    3     open
+W1    45  3.6    2     open
+W1    52  3.6    2     open
+"""
+
+
+def test_a_wound_stalls_that_is_less_than_a_tenth_smaller_than_four_weeks_before():
+    """10.92 cm2 are 91% of 12 but lie 27 days after; 10.8, on day 38, are 90%, and so are 7.2 of 8 on day 45."""
+    told = chart(STALL)["stalled"]
+    assert told.loc[[10, 17]].tolist() == [0, 0]  # nothing was measured so long before
+    assert told.loc[37] == 0
+    assert told.loc[45] == 0  # a tenth smaller is no stall
+    assert told.loc[52] == 0  # of 8, the last that lies 28 days before, not of 12
+
+
+def test_a_wound_that_grows_stalls_and_one_of_another_wound_says_nothing():
+    grown = "wound day length width state\nW1 10 2 2 open\nW1 38 2 2.1 open\nW2 10 9 9 open\nW2 17 9 9 open\n"
+    assert chart(grown, wounds=TWO_WOUNDS)["stalled"].loc[[10, 38]].tolist() == [0, 1]
+    assert chart(grown, "W2", wounds=TWO_WOUNDS)["stalled"].loc[17] == 0
+
+
 def test_an_unmeasured_week_carries_the_last_size_and_its_course():
     told = chart("wound day length width state\nW1 10 4 3 open\nW1 17 3 3 open\nW1 36 . . closed\n")
     assert told.index.tolist() == [10, 17, 24, 31, 36]

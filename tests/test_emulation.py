@@ -409,10 +409,10 @@ def plan_with(covariates: tuple[str, ...]) -> Plan:
 
 
 @pytest.mark.parametrize(
-    ("starters", "number"), [(0, 0), (15, 0), (20, 0), (24, 0), (25, 1), (29, 1), (30, 2), (35, 3), (200, 3)]
+    ("starters", "number"), [(0, 0), (15, 0), (25, 0), (29, 0), (30, 1), (34, 1), (35, 2), (40, 3), (200, 3)]
 )
 def test_one_covariate_for_every_five_starters_in_the_order_of_the_plan(starters, number):
-    """The first four stand always; from 25 starters on the plan's follow, one for every five."""
+    """The first five stand always; from 30 starters on the plan's follow, one for every five."""
     order = ("necrosis", "full_thickness", "infection")
     weeks = pd.DataFrame({name: [1.0, 0.0, np.nan] for name in order})
     assert columns_for(starters, plan_with(order), weeks) == (*ALWAYS, *order[:number])
@@ -421,19 +421,19 @@ def test_one_covariate_for_every_five_starters_in_the_order_of_the_plan(starters
 def test_a_covariate_that_the_export_does_not_hold_gives_its_place_to_the_next():
     order = ("necrosis", "full_thickness", "infection")
     weeks = pd.DataFrame({"necrosis": [np.nan, np.nan], "full_thickness": [1.0, 0.0], "infection": [0.0, 1.0]})
-    assert columns_for(25, plan_with(order), weeks) == (*ALWAYS, "full_thickness")
+    assert columns_for(30, plan_with(order), weeks) == (*ALWAYS, "full_thickness")
 
 
 def test_regimen_against_regimen_carries_what_the_one_with_fewer_starters_does():
-    """Two of three regimens called one: it could carry a fifth covariate, the pair cannot."""
+    """Two of three regimens called one: it could carry a sixth covariate, the pair cannot."""
     facility = invented(replace(THREE, residents=120, starters=70), seed=2)
     renamed = facility.weeks["starts"].replace({BIPOLAR: MONOPOLAR})
     charted = facility.weeks.assign(starts=renamed, infection=np.arange(len(renamed)) % 2)
     layout = lay_out(charted, facility.measurements, facility.plan, HORIZON)
     starters = pd.Series(layout.started).value_counts()
-    assert starters[MONOPOLAR] >= 25 > starters[ULTRASOUND]
+    assert starters[MONOPOLAR] >= 30 > starters[ULTRASOUND]
     names = {asked.key: asked.names for asked in questions(layout, facility.plan)}
-    assert len(names[f"{MONOPOLAR} / no modality"]) > 4
+    assert len(names[f"{MONOPOLAR} / no modality"]) > len(ALWAYS)
     assert names[f"{MONOPOLAR} / {ULTRASOUND}"] == names[f"{ULTRASOUND} / no modality"] == ALWAYS
 
 

@@ -22,6 +22,7 @@ from kit.trajectories.courses import (
     courses,
     design,
     design_as_charted,
+    split_at_start,
     with_closings,
 )
 from kit.trajectories.delayed import forecasts
@@ -245,39 +246,157 @@ def test_a_closing_under_a_regimen_that_too_few_had_is_left_out_as_its_sizes_are
     assert more.groupby("wound")["size"].apply(list).tolist() == [[8, 6], [8, 6, 0.1]]
 
 
+def test_a_closing_stands_on_the_day_the_wound_ended_whatever_the_numbers_of_its_last_size_round_to():
+    """Entered on day 101, last sized on 115, closed on 129, 4 weeks after entry: whole days, no fraction lost."""
+    study = followed([Course((8, 6, 4, None, 0)), Course((8, 6, 4, 2, 1))])
+    more = with_closings(courses_of(study), study.episodes, 0.1).sizes
+    last = more[more["wound"] == "W000"].iloc[-1]
+    assert last[["day", "week", "since"]].tolist() == [129, 4, 0]
+    assert more["day"].dtype == courses_of(study).sizes["day"].dtype
+
+
+# --- split at the start ---
+
+
+def split_rows(study: Study, name: str = "W000") -> list[tuple]:
+    rows = split_at_start(courses_of.__wrapped__(study)).sizes
+    rows = rows[rows["wound"].str.startswith(name)]
+    return [tuple(row) for row in rows[["wound", "day", "week", "size", "after"]].values.tolist()]
+
+
+def test_a_wound_that_starts_has_two_courses_and_the_second_begins_with_the_last_size_before(monkeypatch):
+    """Measured on days 101, 108, 115, 122, started on 111: the week counts from entry, then from the start. The size of
+    108 stands in both, at week 0 of the second."""
+    monkeypatch.setattr(module, "SLOPE_FROM", 1)
+    rows = split_rows(followed([Course((8, 6, 5, 4), start=111), Course((8, 6, 5, 4))]))
+    assert rows == [
+        ("W000", 101, 0, 8, False),
+        ("W000", 108, 1, 6, False),
+        ("W000 after", 108, 0, 6, True),
+        ("W000 after", 115, pytest.approx(4 / 7, abs=EXACT), 5, True),
+        ("W000 after", 122, pytest.approx(11 / 7, abs=EXACT), 4, True),
+    ]
+
+
+def test_the_size_of_the_day_of_the_start_ends_one_course_and_begins_the_other(monkeypatch):
+    monkeypatch.setattr(module, "SLOPE_FROM", 1)
+    rows = split_rows(followed([Course((8, 6, 5), start=FIRST + 7)]))
+    assert [(row[0], row[1], row[2]) for row in rows] == [
+        ("W000", 101, 0), ("W000", 108, 1), ("W000 after", 108, 0), ("W000 after", 115, 1),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        pytest.param(Course((8, 6, 5)), id="untreated"),
+        pytest.param(Course((8, 6), start=FIRST + 7), id="not measured after its start"),
+        pytest.param(Course((8, 6, 5), "stimulation monopolar", FIRST + 7), id="of a regimen that too few had"),
+    ],
+)
+def test_a_wound_without_sizes_after_a_start_keeps_its_one_course(monkeypatch, other):
+    """Beside two residents with a size after the start of ultrasound."""
+    monkeypatch.setattr(module, "SLOPE_FROM", 2)
+    seen = courses_of.__wrapped__(followed([other, *[Course((8, 6, 5), start=FIRST + 7)] * 2]))
+    rows = split_at_start(seen).sizes
+    own = rows[~rows["wound"].str.contains("W001|W002")].drop(columns="after")
+    pd.testing.assert_frame_equal(own, seen.sizes[seen.sizes["wound"] == "W000"])
+    assert rows["after"].sum() == 4  # two sizes each, of which the first stands before too
+
+
+def test_a_wound_first_sized_after_its_start_has_only_the_second_course(monkeypatch):
+    """Seen open without a size on day 10, started on 12, sized on 17 and 24: five and twelve days after."""
+    monkeypatch.setattr(module, "SLOPE_FROM", 1)
+    rows = "W1 10 . . open\nW1 17 4 3 open\nW1 24 3 3 open\n"
+    study = drawn(HEADER + rows, sessions="wound day modality status\nW1 12 ultrasound given\n")
+    weeks_after = [pytest.approx(days / 7, abs=EXACT) for days in (5, 12)]
+    assert split_rows(study, "W1") == [
+        ("W1 after", day, week, size, True) for day, week, size in zip((17, 24), weeks_after, (12, 9), strict=True)
+    ]
+
+
+def test_what_is_split_is_not_changed_and_the_rest_of_it_stays(monkeypatch):
+    monkeypatch.setattr(module, "SLOPE_FROM", 1)
+    seen = courses_of.__wrapped__(followed([Course((8, 6, 5), start=FIRST + 7)]))
+    sizes = seen.sizes.copy()
+    split = split_at_start(seen)
+    pd.testing.assert_frame_equal(seen.sizes, sizes)
+    assert (split.regimens, split.covariates, split.left_out) == (seen.regimens, seen.covariates, seen.left_out)
+
+
+def test_a_closing_after_the_start_belongs_to_the_second_course(monkeypatch):
+    """Started on day 108, closed on 122: two weeks after the start, and three after entry where nothing was started."""
+    monkeypatch.setattr(module, "SLOPE_FROM", 1)
+    study = followed([Course((8, 6, 4, 0), start=FIRST + 7), Course((8, 6, 4, 0))])
+    rows = split_at_start(with_closings(courses_of.__wrapped__(study), study.episodes, 0.1)).sizes
+    last = rows.drop_duplicates("wound", keep="last")[["wound", "day", "week", "size", "after"]]
+    assert last.values.tolist() == [
+        ["W000", 108, 1, 6, False], ["W000 after", 122, 2, 0.1, True], ["W001", 122, 3, 0.1, False],
+    ]  # fmt: skip
+
+
+def test_split_courses_without_a_single_size_are_empty():
+    rows = split_at_start(courses_of(drawn(HEADER + "W1 10 . . open\n"))).sizes
+    assert rows.empty
+    assert "after" in rows
+
+
+def test_the_typical_size_is_the_geometric_mean_of_first_sizes_and_a_second_course_has_one_too(monkeypatch):
+    """8 and 2 begin, whatever came later, in rows of any order: 4. Split, a course of 4 is added: (8 2 4)^(1/3) = 4,
+    and with one of 1 in its place (8 2 1)^(1/3)."""
+    monkeypatch.setattr(module, "SLOPE_FROM", 1)
+    for before, typical in ((4.0, 4.0), (1.0, 16 ** (1 / 3))):
+        seen = courses_of.__wrapped__(followed([Course((8, before, 5), start=FIRST + 7), Course((2, 9, 9))]))
+        assert seen.typical == pytest.approx(4, abs=EXACT)
+        assert replace(seen, sizes=seen.sizes.iloc[::-1]).typical == pytest.approx(4, abs=EXACT)
+        assert split_at_start(seen).typical == pytest.approx(typical, abs=EXACT)
+
+
 # --- columns ---
 
 
 def invented_courses(homes: int = 1) -> Courses:
-    """Wounds of two stages in so many facilities, one of which starts ultrasound in its first week."""
+    """Wounds of two stages in so many facilities, one of which starts ultrasound after a week; split at the start."""
     shallow = Course((8, 6, 4), kind="pressure_injury", stage="2")
     told = [replace(shallow, facility=f"F{home}") for home in range(homes)]
     started = replace(shallow, facility="F0", stage="3", start=FIRST + 7)
     study = followed([*told, started])
-    return courses(study.episodes, weeks(study).weeks, study.measurements, study.plan)
+    return split_at_start(courses(study.episodes, weeks(study).weeks, study.measurements, study.plan))
 
 
 def test_the_columns_are_course_stage_facility_and_regimen_and_the_first_of_each_is_the_reference(monkeypatch):
     monkeypatch.setattr(module, "SLOPE_FROM", 1)
     assert list(design(invented_courses(homes=2)).columns) == [
-        "level", "week", DEEP, f"{DEEP}, a week", "F1", "would start ultrasound", "would start ultrasound, a week",
-        "after ultrasound",
+        "level", "week", DEEP, f"{DEEP}, a week", "in F1", "would start ultrasound", "would start ultrasound, a week",
+        "after ultrasound", "after ultrasound, a week",
     ]  # fmt: skip
 
 
 def test_the_columns_of_a_wound_that_starts_after_a_week(monkeypatch):
-    """It is at stage 3 and would start from the first; the weeks since its start are 0, 0, 1."""
+    """It is at stage 3 and would start from the first; its weeks are 0 and 1, then 0 and 1 after the start."""
     monkeypatch.setattr(module, "SLOPE_FROM", 1)
-    table = design(invented_courses()).tail(3)
-    assert table["level"].tolist() == table[DEEP].tolist() == table["would start ultrasound"].tolist() == [1, 1, 1]
-    assert table["week"].tolist() == table[f"{DEEP}, a week"].tolist() == [0, 1, 2]
-    assert table["would start ultrasound, a week"].tolist() == [0, 1, 2]
-    assert table["after ultrasound"].tolist() == [0, 0, 1]
+    table = design(invented_courses()).tail(4)
+    assert table["level"].tolist() == table[DEEP].tolist() == table["would start ultrasound"].tolist() == [1] * 4
+    assert table["week"].tolist() == table[f"{DEEP}, a week"].tolist() == [0, 1, 0, 1]
+    assert table["would start ultrasound, a week"].tolist() == [0, 1, 0, 1]
+    assert table["after ultrasound"].tolist() == [0, 0, 1, 1]
+    assert table["after ultrasound, a week"].tolist() == [0, 0, 0, 1]
+
+
+def test_each_regimen_has_columns_of_its_own(monkeypatch):
+    """Each wound has three sizes and starts after a week, so two rows before and two after."""
+    monkeypatch.setattr(module, "SLOPE_FROM", 1)
+    table = design(split_at_start(courses_of.__wrapped__(of_two_regimens())))
+    mono = [1] * 8 + [0] * 8
+    assert table["would start monopolar"].tolist() == mono
+    assert table["would start ultrasound"].tolist() == [1 - one for one in mono]
+    assert table["after monopolar"].tolist() == [0, 0, 1, 1] * 2 + [0] * 8
+    assert table["after ultrasound, a week"].tolist() == [0] * 8 + [0, 0, 0, 1] * 2
 
 
 def test_a_covariate_has_a_level_and_a_slope(monkeypatch):
     monkeypatch.setattr(module, "PER_COLUMN", 1)
-    table = design(courses_of.__wrapped__(drawn(NECROTIC, wounds=FOUR))).head(2)
+    table = design(split_at_start(courses_of.__wrapped__(drawn(NECROTIC, wounds=FOUR)))).head(2)
     assert table["necrosis"].tolist() == pytest.approx([-1, -1], abs=EXACT)
     assert table["necrosis, a week"].tolist() == pytest.approx([0, -1], abs=EXACT)
 
@@ -285,8 +404,22 @@ def test_a_covariate_has_a_level_and_a_slope(monkeypatch):
 @pytest.mark.parametrize("homes", [1, RANDOM_FROM - 1, RANDOM_FROM])
 def test_facilities_have_columns_until_there_are_so_many_that_they_are_drawn_from_many(homes):
     columns = set(design(invented_courses(homes)).columns)
-    named = {f"F{home}" for home in range(1, homes)} if homes < RANDOM_FROM else set()
-    assert columns & {f"F{home}" for home in range(homes)} == named
+    named = {f"in F{home}" for home in range(1, homes)} if homes < RANDOM_FROM else set()
+    assert {name for name in columns if name.startswith("in ")} == named
+
+
+@pytest.mark.parametrize("name", ["week", "level", "age"])
+def test_a_facility_called_like_a_column_changes_no_number(name):
+    """Under another name that comes after Quellmoor it has the same columns in the same places."""
+    tables = [
+        design(split_at_start(courses_of.__wrapped__(followed([
+            Course((8, 6, 4)), Course((9, 7, 6), facility=home), Course((5, 4, 4), facility=home)
+        ]))))
+        for home in (name, "Tarnwick")
+    ]  # fmt: skip
+    assert f"in {name}" in tables[0]
+    assert tables[0]["week"].tolist() == [0, 1, 2] * 3
+    pd.testing.assert_frame_equal(tables[0].rename(columns={f"in {name}": "in Tarnwick"}), tables[1])
 
 
 def test_as_charted_nothing_is_said_of_regimens(monkeypatch):

@@ -11,6 +11,8 @@ from kit.healing.curves import greenwood
 from kit.healing.description import describe
 from kit.quarter import activity, by_regimen, reasons, weeks_by_regimen, wounds_by_regimen
 from kit.statements.quarter import this_quarter
+from kit.trajectories.changes import bends
+from kit.trajectories.courses import split_at_start
 from kit.trajectories.delayed import fit_delayed
 from kit.trajectories.slopes import slopes
 from kit.trajectories.summaries import summaries
@@ -55,6 +57,8 @@ def frames() -> dict[str, pd.DataFrame]:
         "other_ways": other_ways(STUDY),
         **{f"slopes.{name}": getattr(found, name) for name in ("pace", "change", "ahead", "ways")},
         **{f"courses.{name}": getattr(courses_of(FOLLOWED), name) for name in ("sizes", "left_out")},
+        "bends": bends(courses_of(FOLLOWED)),
+        "split": split_at_start(courses_of(FOLLOWED)).sizes,
         "standing": standing_of(FOLLOWED),
         "summaries": summaries(STUDY.episodes, STUDY.measurements, STUDY.plan),
         "first_weeks": first_weeks_of(STUDY),

@@ -82,6 +82,7 @@ ROOMS = [
     "trajectories.engine",
     "trajectories.inference",
     "trajectories.courses",
+    "trajectories.changes",
     "trajectories.models",
     "trajectories.slopes",
     "trajectories.standing",

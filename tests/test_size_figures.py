@@ -158,9 +158,12 @@ def test_the_lines_are_named_by_regimen_and_stage_and_counted():
     axis = pace_figure(PACES).axes[0]
     names = {tick.get_position()[1]: tick.get_text() for tick in axis.get_yticklabels()}
     assert [names[place] for place in (2, 1, 0)] == [
-        "Before any modality: all wounds (60)", "Stage 4 (20)", "Monopolar: all wounds (1)",
+        "Before any modality: all wounds (60)", "Stage 4 (20)  ", "Monopolar: all wounds (1)",
     ]  # fmt: skip
-    assert axis.get_xlabel() == "Percent smaller a week (in brackets: wounds)"
+    assert axis.get_xlabel() == (
+        "Percent smaller a week, with ranges (95%); in brackets: wounds.\n"
+        "Open circles: wounds of the line above them, by stage or kind"
+    )
 
 
 def test_all_wounds_and_one_stage_can_be_told_apart_without_colour():

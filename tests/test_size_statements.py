@@ -1,7 +1,10 @@
 """What is said of sizes: every branch, the numbers of its frame and no other, and no more than the frame can carry."""
 
 import re
+from datetime import date
+from types import SimpleNamespace
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -15,11 +18,13 @@ from kit.statements.comparing import compared, level_of
 from kit.trajectories.slopes import ALL, ANY, BEFORE, CHANGE, Slopes
 from kit.trajectories.standing import COLUMNS, EXPECTED, FAST, NOT_TOLD, SLOW, TOO_FEW, UNCLEAR
 from kit.words import FORBIDDEN
+from tests.drawn import PLAN as TEXT
 from tests.drawn import drawn
 from tests.told import answers_of, between, row_of
 
 NAN, NEVER = float("nan"), float("inf")
-PLAN = drawn("wound day length width state\nW1 120 4 3 open\n").plan
+ONE_SIZE = "wound day length width state\nW1 120 4 3 open\n"
+PLAN = drawn(ONE_SIZE).plan
 UNFRESH = "fewer than two sizes in the last 14 days"
 WHY = r"\b(because|due to|thanks|owing|as a result|leads? to|led to|helps?|works?|improves?|heals)\b"
 BESIDE_EACH_OTHER = r"\b(than|faster|sooner|slower|quicker|better|worse|more|fewer|less|versus|difference)\b"
@@ -37,6 +42,11 @@ def plan_of(**tables):
     for name, changed in tables.items():
         given[name] |= changed
     return Plan.model_validate(given)
+
+
+DATED = plan_of(windows={"quarter_begins": date(2026, 4, 1), "cutoff": date(2026, 6, 30)})
+SAFE_HARBOR = TEXT.replace("operations", "safe_harbor").replace("[windows]\nquarter_begins = 110\ncutoff = 200\n", "")
+UNDATED = drawn(ONE_SIZE, plan=SAFE_HARBOR).plan
 
 
 def numbers(said):
@@ -62,12 +72,15 @@ def change_of(*rows):
     return pd.DataFrame(made, columns=list(CHANGE))
 
 
-def slopes_of(pace=None, change=None):
-    """Slopes of which two frames are given; the sentences read no other part."""
-    empty = pd.DataFrame()
+def slopes_of(pace=None, change=None, left=(), lost=0, singular=False, converged=True):
+    """Slopes of which two frames are given, and what `left_out` reads: (reason, measurements), and draws not fitted."""
+    empty, drawn_again = pd.DataFrame(), np.ones((1000, 2))
+    drawn_again[:lost] = NAN
     return Slopes(
         pace=pace_of() if pace is None else pace, change=change_of() if change is None else change,
-        ahead=empty, ways=empty, courses=None, log=None, draws=1000, seed=1,
+        ahead=empty, ways=empty, draws=1000, seed=1,
+        courses=SimpleNamespace(left_out=pd.DataFrame(list(left), columns=["reason", "measurements"])),
+        log=SimpleNamespace(drawn=drawn_again, fit=SimpleNamespace(singular=singular, converged=converged)),
     )  # fmt: skip
 
 
@@ -95,10 +108,14 @@ EVERY_KIND = standing_of(
 )
 
 
-def forecasts_of(closing=(7, 9), staying=(30, 40), areas=5, ahead=4):
-    """Forecasts: of so many foretold, so many right; a second row that no sentence is about."""
-    columns = ["areas", "weeks_ahead", "closed_as_predicted", "predicted_closed", "open_as_predicted", "predicted_open"]
-    return pd.DataFrame([(areas, ahead, *closing, *staying), (areas, 8, 91, 92, 93, 94)], columns=columns)
+def forecasts_of(closing=(7, 9), staying=(30, 40), week=(6, 8), areas=5, ahead=4):
+    """Forecasts: so many right, of so many foretold; a second row that no sentence is about."""
+    columns = [
+        "areas", "weeks_ahead", "closed_as_predicted", "predicted_closed", "open_as_predicted", "predicted_open",
+        "within_two_weeks", "closed_later",
+    ]  # fmt: skip
+    rows = [(areas, ahead, *closing, *staying, *week), (areas, 8, 91, 92, 93, 94, 95, 96)]
+    return pd.DataFrame(rows, columns=columns)
 
 
 # --- the early response ---
@@ -196,7 +213,7 @@ def test_where_a_median_is_missing_the_share_is_told_and_no_median(missing):
     said, level = said_of(row_of(reduction_difference=NAN, reduction_low=NAN, reduction_high=NAN, **missing))
     assert said.startswith("Of 100 wounds like the 30 that started any modality, 45 had closed")
     assert said.endswith(
-        " The median reduction cannot be told: fewer than half of a side were still there to be measured."
+        " The median reduction cannot be told: half of a side were gone, or had more than doubled in size."
     )
     assert "42" not in said and "31" not in said
     assert level == "consistent with"
@@ -245,16 +262,24 @@ PACES = pace_of(
 
 def test_the_pace_of_each_regimen_is_said_over_all_stages():
     assert sizes.paces(slopes_of(PACES)) == [
-        "Before any modality, open wounds were 7% smaller a week (range 6 to 9; 60 wounds on 41 residents).",
+        "Before any modality, open wounds became 7% smaller a week (range 6 to 9% smaller; 60 wounds on 41 residents).",
         # what is smaller by less than nought has grown: by 3, 4 and less than a half
-        "After starting monopolar, open wounds were −3% smaller a week (range −4 to 0; 1 wound on 1 resident).",
+        "After starting monopolar, open wounds grew by 3% a week (range −4 to 0% smaller; 1 wound on 1 resident).",
     ]
+
+
+@pytest.mark.parametrize(
+    ("amount", "said"), [(0.4, "became 0% smaller"), (-0.4, "became 0% smaller"), (-0.6, "grew by 1%")]
+)
+def test_what_is_none_after_rounding_has_not_grown(amount, said):
+    [told] = sizes.paces(slopes_of(pace_of((BEFORE, ALL, 60, 41, amount, -2.0, 2.0))))
+    assert told.startswith(f"Before any modality, open wounds {said} a week (range −2 to 2% smaller;")
 
 
 def test_the_numbers_of_a_pace_are_the_rounded_numbers_of_its_row():
     for said, row in zip(sizes.paces(slopes_of(PACES)), PACES.iloc[[0, 2]].itertuples(), strict=True):
-        expected = [*(round(part) for part in (row.amount, row.low, row.high)), row.wounds, row.residents]
-        assert numbers(said) == expected
+        expected = [abs(round(row.amount)), round(row.low), round(row.high), row.wounds, row.residents]
+        assert numbers(said) == expected  # of what grew the verb has the sign
 
 
 def test_without_slopes_or_without_a_group_large_enough_no_pace_is_said():
@@ -270,15 +295,25 @@ AGREED = change_of((ANY, 33, 28, 4.4, 7.6, -1.0, 5.6, True), ("monopolar", 11, 1
 
 def test_a_change_that_both_ways_of_reckoning_tell_is_said_like_this():
     assert sizes.slope_change(slopes_of(change=AGREED)) == (
-        "The same 33 wounds were 4% smaller a week before the start and 8% after it: 3 points faster (range 1 slower "
-        "to 6 faster). Before and after is no comparison: wounds are started when they stall, and what stalls often "
-        "moves again by itself."
+        "The same 33 wounds became 4% smaller a week before the start and became 8% smaller after it: 3 points faster "
+        "(range 1 slower to 6 faster)."
     )  # 7.6 - 4.4 = 3.2
+
+
+def test_wounds_that_grew_before_the_start_are_said_to_have_grown():
+    grown = change_of((ANY, 20, 18, -3.4, 4.8, 5.0, 11.4, True))  # 4.8 + 3.4 = 8.2
+    assert "grew by 3% a week before the start and became 5% smaller after it: 8 points faster" in sizes.slope_change(
+        slopes_of(change=grown)
+    )
+
+
+def test_what_before_and_after_cannot_carry_is_said_with_no_number():
+    assert "no comparison" in sizes.BEFORE_AND_AFTER and numbers(sizes.BEFORE_AND_AFTER) == []
 
 
 def test_a_change_to_slower_and_one_that_is_none_are_said_so():
     slower = change_of((ANY, 20, 18, 6.0, 3.6, -4.0, -1.0, True))  # 3.6 - 6 = -2.4
-    assert "and 4% after it: 2 points slower (range 4 slower to 1 slower)." in sizes.slope_change(
+    assert "and became 4% smaller after it: 2 points slower (range 4 slower to 1 slower)." in sizes.slope_change(
         slopes_of(change=slower)
     )
     still = change_of((ANY, 20, 18, 6.0, 6.3, -1.0, 2.0, True))
@@ -300,6 +335,34 @@ def test_without_slopes_or_without_a_regimen_no_change_is_said(slopes):
     )
 
 
+# --- what the models do not hold ---
+
+
+def test_what_the_models_do_not_hold_is_counted_by_reason():
+    left = ("already treated when first measured", 12), ("after something else", 0), ("after another", 1)
+    assert sizes.left_out(slopes_of(left=left)) == [
+        "Not in the models: 12 sizes, already treated when first measured.",
+        "Not in the models: 1 size, after another.",
+    ]
+
+
+def test_where_nothing_was_left_out_and_all_could_be_fitted_nothing_is_said():
+    assert sizes.left_out(slopes_of()) == sizes.left_out(None) == []
+
+
+def test_differences_that_came_out_as_none_are_said_so():
+    assert sizes.left_out(slopes_of(singular=True)) == [
+        "Some of the differences between wounds, or between people, came out as none: too few tell them."
+    ]
+
+
+@pytest.mark.parametrize(("lost", "converged", "told"), [(3, True, 3), (0, False, 1), (3, False, 4)])
+def test_tries_that_could_not_be_fitted_are_counted_among_the_draws_and_the_model_itself(lost, converged, told):
+    assert sizes.left_out(slopes_of(lost=lost, converged=converged)) == [
+        f"The model could not be fitted in {told} of 1001 tries; its ranges are of the others."  # 1000 draws and 1
+    ]
+
+
 # --- where open wounds stand ---
 
 
@@ -314,32 +377,38 @@ def test_a_wound_that_stands_open_and_was_never_sized_is_not_said_to_be_closed()
 
 
 def test_open_wounds_are_counted_by_how_they_stand():
-    assert sizes.standings(EVERY_KIND, PLAN) == (
-        "Of 6 open wounds with a size, beside the course expected of wounds like them: 2 slow, 1 as expected, 1 "
-        "fast, 1 not clear yet, 1 not told. Two sizes in the last 14 days are needed: 1 had none or one. Wounds that "
-        "are still open are mostly the slow ones: those that were fast have closed."
+    assert sizes.standings(EVERY_KIND, DATED) == (
+        "Of 6 open wounds with a size, beside the course expected of wounds like them in the whole export: 2 slow, 1 "
+        "as expected, 1 fast, 1 not clear yet, 1 not told. Two sizes in the last 14 days are needed: 1 had none or "
+        "one. Wounds that are still open are mostly the slow ones: those that were fast have closed."
     )  # 2 + 1 + 1 + 1 + 1 = 6
 
 
+def test_without_a_calendar_wounds_are_those_that_were_open_when_last_seen():
+    one, several = (sizes.standings(rows, UNDATED) for rows in (standing_of(open_wound(1, FAST)), EVERY_KIND))
+    assert re.match(r"Of 1 wound open when last seen with a size\b", one)
+    assert re.match(r"Of 6 wounds open when last seen with a size\b", several)
+
+
 def test_of_what_nobody_stands_at_nothing_is_said():
-    assert sizes.standings(standing_of(open_wound(1, FAST)), PLAN) == (
-        "Of 1 open wound with a size, beside the course expected of wounds like them: 1 fast. Wounds that are "
-        "still open are mostly the slow ones: those that were fast have closed."
+    assert sizes.standings(standing_of(open_wound(1, FAST)), DATED) == (
+        "Of 1 open wound with a size, beside the course expected of wounds like them in the whole export: 1 fast. "
+        "Wounds that are still open are mostly the slow ones: those that were fast have closed."
     )
 
 
 def test_where_none_has_fresh_sizes_the_days_that_count_are_twice_those_of_the_plan():
     none_told = standing_of(*(open_wound(number, NOT_TOLD, why=UNFRESH) for number in range(3)))
     said = sizes.standings(none_told, plan_of(sizes={"fresh_days": 10}))
-    assert said.startswith("Of 3 open wounds with a size, beside the course expected of wounds like them: 3 not told. ")
+    assert " like them in the whole export: 3 not told. " in said
     assert "Two sizes in the last 20 days are needed: 3 had none or one." in said  # 2 x 10
 
 
 def test_where_there_are_too_few_courses_that_is_the_reason():
     rows = open_wound(1, NOT_TOLD, why=TOO_FEW), open_wound(2, NOT_TOLD, why=UNFRESH)
-    assert sizes.standings(standing_of(*rows), PLAN) == (
-        "Of 2 open wounds with a size, beside the course expected of wounds like them: 2 not told. Wounds were "
-        "measured too seldom to say what is expected of them."
+    assert sizes.standings(standing_of(*rows), DATED) == (
+        "Of 2 open wounds with a size, beside the course expected of wounds like them in the whole export: 2 not told. "
+        "Too few people's wounds were measured often enough to say what is expected of them."
     )
 
 
@@ -348,20 +417,22 @@ def test_where_there_are_too_few_courses_that_is_the_reason():
 
 def test_forecasts_are_told_by_how_many_came_out():
     assert sizes.foretold(forecasts_of()) == (
-        "From a wound's first 5 weekly sizes, closing within the next 4 weeks was foretold rightly in 78% (7 of 9) of "
-        "wounds, and staying open rightly in 75% (30 of 40) of wounds."
-    )  # 7 / 9 = 0.778, 30 / 40 = 0.75
-    assert "first 6 weekly sizes, closing within the next 8 weeks" in sizes.foretold(forecasts_of(areas=6, ahead=8))
+        "From the first 5 weekly sizes of a wound, of 9 foretold to close within 4 weeks 7 did, and of 40 foretold to "
+        "stay open 30 did. Of those that closed later the week was foretold to within two in 75% (6 of 8)."
+    )  # 6 / 8 = 0.75
+    said = sizes.foretold(forecasts_of(areas=6, ahead=8))
+    assert said.startswith("From the first 6 weekly sizes of a wound, of 9 foretold to close within 8 weeks 7 did,")
 
 
-def test_what_was_foretold_of_nobody_was_neither_right_nor_wrong():
-    assert "was foretold of no wound, and staying open rightly in 75% (30 of 40) of wounds." in sizes.foretold(
-        forecasts_of(closing=(0, 0))
-    )
-    assert sizes.foretold(forecasts_of(staying=(0, 0))).endswith(
-        "rightly in 78% (7 of 9) of wounds, and staying open of no wound."
-    )
-    assert "foretold rightly in 0% (0 of 9) of wounds" in sizes.foretold(forecasts_of(closing=(0, 9)))
+def test_what_was_foretold_of_nobody_came_out_for_nobody():
+    assert numbers(sizes.foretold(forecasts_of(closing=(0, 0)))) == [5, 0, 4, 0, 40, 30, 75, 6, 8]
+    assert numbers(sizes.foretold(forecasts_of(staying=(0, 0)))) == [5, 9, 4, 7, 0, 0, 75, 6, 8]
+    assert "of 9 foretold to close within 4 weeks 0 did," in sizes.foretold(forecasts_of(closing=(0, 9)))
+
+
+def test_where_nobody_closed_later_nothing_is_said_of_the_week():
+    assert sizes.foretold(forecasts_of(week=(0, 0))).endswith(" and of 40 foretold to stay open 30 did.")
+    assert sizes.foretold(forecasts_of(week=(0, 8))).endswith(" was foretold to within two in 0% (0 of 8).")
 
 
 def test_where_nothing_could_be_foretold_it_is_said_so():
@@ -378,7 +449,8 @@ def described():
     short = standing_of(open_wound(1, NOT_TOLD, why=TOO_FEW))
     told = [*sizes.paces(None), *sizes.paces(slopes_of(PACES)), sizes.STILL_OPEN, sizes.slope_change(None)]
     told += [sizes.slope_change(slopes_of(change=AGREED.assign(agrees=False)))]
-    told += [sizes.standings(one, PLAN) for one in (standing_of(), EVERY_KIND, short)]
+    told += [sizes.standings(one, plan) for one in (standing_of(), EVERY_KIND, short) for plan in (DATED, UNDATED)]
+    told += [sizes.BEFORE_AND_AFTER, *sizes.left_out(slopes_of(left=[("already treated", 3)], lost=2, singular=True))]
     return told + [sizes.foretold(forecasts_of(*each)) for each in (((0, 0), (0, 0)), ((0, 0), (3, 4)), ((1, 2),))]
 
 

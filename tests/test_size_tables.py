@@ -32,7 +32,7 @@ from tests.test_size_statements import (
     pace_of,
 )
 from tests.test_size_statements import standing_of as standing_by_hand
-from tests.told import between, needs_of, row_of
+from tests.told import between, row_of
 
 NUMBERED = drawn("wound day length width state\nW1 120 4 3 open\n").plan
 CUTOFF = {"quarter_begins": date(2026, 4, 1), "cutoff": date(2026, 6, 30)}
@@ -54,7 +54,7 @@ ROWS = row_of(starters=45), FEW, REFUSED
 
 @pytest.fixture
 def early():
-    return tables.early_table(pd.DataFrame(ROWS), needs_of(ROWS, closings=4.0))
+    return tables.early_table(pd.DataFrame(ROWS))
 
 
 def test_an_early_response_is_a_row_of_whole_numbers_and_its_level(early):
@@ -77,21 +77,20 @@ def test_what_was_measured_in_too_few_has_a_reason_and_no_number(early):
     reason = ["–", "–", "too few had a size by then", "–", "–", "–", "cannot say"]
     assert early.iloc[1].tolist() == ["Monopolar", "no modality", "50 and 120", *reason]
     closed_alone = row_of(early_difference=NAN)  # of those still open nobody had a size
-    assert tables.early_table(pd.DataFrame([closed_alone]), needs_of(ROWS)).iloc[0, 3:].tolist() == reason
+    assert tables.early_table(pd.DataFrame([closed_alone])).iloc[0, 3:].tolist() == reason
     enough = row_of(early_residents=FOLLOWED)
-    assert tables.early_table(pd.DataFrame([enough]), needs_of(ROWS))["Median reduction"].tolist() == ["42%"]
+    assert tables.early_table(pd.DataFrame([enough]))["Median reduction"].tolist() == ["42%"]
 
 
-def test_what_is_refused_has_what_is_missing_where_the_difference_would_stand(early):
+def test_what_is_refused_is_said_not_to_be_compared_where_the_difference_would_stand(early):
     assert early.iloc[2].tolist() == [
-        "Monopolar", "ultrasound", "18 and 120", "–", "–",
-        "wounds that closed, in both groups together, 4 of the 10 needed", "–", "–", "–", "cannot say",
+        "Monopolar", "ultrasound", "18 and 120", "–", "–", "not compared", "–", "–", "–", "cannot say",
     ]  # fmt: skip
 
 
 def test_the_level_is_that_of_the_early_response():
     rows = row_of(starters=50, closed_low=-0.1), between(0.1, 0.3, starters=50, early_low=-0.1)
-    told = tables.early_table(pd.DataFrame(rows), needs_of(rows))["How far it goes"].tolist()
+    told = tables.early_table(pd.DataFrame(rows))["How far it goes"].tolist()
     assert told == [level_of(row, EARLY) for row in rows] == ["supports", "describes"]
 
 
@@ -107,7 +106,7 @@ def test_the_level_is_that_of_the_early_response():
 )  # fmt: skip
 def test_a_median_that_cannot_be_had_is_a_dash_and_one_below_none_has_its_sign(given, cells):
     row = row_of(**given)
-    told = tables.early_table(pd.DataFrame([row]), needs_of([row])).iloc[0]
+    told = tables.early_table(pd.DataFrame([row])).iloc[0]
     assert told[["Median reduction", "Expected", "Difference in points (range)"]].tolist() == cells
     assert told["After starting, of 100"] == "45"
 
@@ -180,22 +179,21 @@ AHEAD = pd.DataFrame(
 )
 
 
-def test_what_is_expected_has_a_row_a_regimen_and_a_column_a_size_and_week_in_their_order():
+def test_what_is_expected_has_a_row_a_regimen_and_size_and_a_column_a_week_in_their_order():
     told = tables.ahead_table(AHEAD)
-    assert list(told.columns) == [
-        "Under", "2.0 cm2, after 4 weeks", "2.0 cm2, after 8 weeks", "10.0 cm2, after 4 weeks",
-        "10.0 cm2, after 8 weeks",
-    ]  # fmt: skip
+    assert list(told.columns) == ["Under", "Size, cm2", "After 4 weeks", "After 8 weeks"]
     assert told.values.tolist() == [
         # 2 x 0.75, 2 x 0.5, 10 x 0.75, 10 x 0.5; a quarter to either side, to one decimal (halves to even)
-        ["Before any modality", "1.5 (1.2 to 1.8)", "1.0 (0.8 to 1.2)", "7.5 (7.2 to 7.8)", "5.0 (4.8 to 5.2)"],
-        ["A b", "0.8 (0.5 to 1.0)", "0.5 (0.2 to 0.8)", "3.8 (3.5 to 4.0)", "2.5 (2.2 to 2.8)"],
+        ["Before any modality", "2.0", "1.5 (1.2 to 1.8)", "1.0 (0.8 to 1.2)"],
+        ["Before any modality", "10.0", "7.5 (7.2 to 7.8)", "5.0 (4.8 to 5.2)"],
+        ["A b", "2.0", "0.8 (0.5 to 1.0)", "0.5 (0.2 to 0.8)"],
+        ["A b", "10.0", "3.8 (3.5 to 4.0)", "2.5 (2.2 to 2.8)"],
     ]
 
 
 def test_two_regimens_whose_names_are_said_alike_keep_a_row_each():
     one, other = (AHEAD[AHEAD["regimen"] == BEFORE].assign(regimen=name) for name in ("light", "Light"))
-    assert tables.ahead_table(pd.concat([one, other]))["Under"].tolist() == ["Light", "Light"]
+    assert tables.ahead_table(pd.concat([one, other]))["Under"].tolist() == ["Light"] * 4  # two sizes of each
 
 
 # --- where open wounds stand ---
@@ -225,6 +223,19 @@ def test_every_way_to_stand_has_its_row_in_the_order_from_slow_to_not_told():
     told = tables.standing_table(EVERY_KIND)
     assert told["Stands"].tolist() == ["Slow", "As expected", "Fast", "Not clear yet", "Not told"]
     assert told["Open wounds"].sum() == len(EVERY_KIND)
+    assert told["Chance that this is wrong"].tolist() == ["20%", "20%", "20%", "–", "–"]
+
+
+def test_what_is_not_clear_yet_has_no_chance_of_being_wrong():
+    rows = open_wound(1, UNCLEAR, own=4.0, wrong=0.5), open_wound(2, wrong=0.25)
+    told = tables.standing_table(standing_by_hand(*rows))
+    assert told[["Stands", "Chance that this is wrong"]].values.tolist() == [
+        ["As expected", "25%"], ["Not clear yet", "–"],
+    ]  # fmt: skip
+    listed = tables.wounds_list(standing_by_hand(*rows), DATED).set_index("Wound")
+    chance = listed["Chance that this is wrong, %"]
+    assert chance["W2"] == 25.0 and pd.isna(chance["W1"])
+    assert listed.loc["W1", "Own pace, % smaller a week"] == 4.0  # its pace is told
 
 
 def test_the_list_of_wounds_is_slowest_first_and_what_is_not_told_stands_last():
@@ -247,11 +258,11 @@ def test_a_wound_of_the_list_has_what_is_known_of_it_and_never_its_resident():
         ),
         open_wound(2, NOT_TOLD, why=TOO_FEW),
     )
-    told = tables.wounds_list(given, NUMBERED)
+    told = tables.wounds_list(given.assign(size_day=day_of(date(2026, 6, 9))), DATED)
     assert told.iloc[0].to_dict() == {
         "Wound": "W1", "Facility": "Quellmoor", "Stands": EXPECTED, "Chance that this is wrong, %": 26.0,
         "Own pace, % smaller a week": 8.0, "From": 0.0, "To": 12.0, "Expected pace": 7.0, "Size, cm2": 4.13,
-        "Last measured": 190, "Weeks in view": 6.0, "Why it is not told": "",
+        "Last measured": "2026-06-09", "Weeks in view": 6.0, "Why it is not told": "",
     }  # fmt: skip
     assert str(told["From"][0]) == "0.0"  # and not -0.0
     assert told.iloc[1][["Own pace, % smaller a week", "From", "To", "Expected pace"]].isna().all()
@@ -262,7 +273,8 @@ def test_a_wound_of_the_list_has_what_is_known_of_it_and_never_its_resident():
 def test_last_days_are_dates_where_there_is_a_calendar_and_day_numbers_where_there_is_none():
     given = standing_by_hand(open_wound(1, size_day=day_of(date(2026, 6, 9))))
     assert tables.wounds_list(given, DATED)["Last measured"].tolist() == ["2026-06-09"]
-    assert tables.wounds_list(given, NUMBERED)["Last measured"].tolist() == [day_of(date(2026, 6, 9))]
+    [numbered] = tables.wounds_list(given, NUMBERED).filter(like="Last measured").T.values.tolist()
+    assert numbered == [day_of(date(2026, 6, 9))]
 
 
 # --- by hand ---
@@ -297,13 +309,16 @@ def test_every_measure_of_the_first_weeks_has_words():
 
 def test_forecasts_are_counts_in_the_order_of_their_rows():
     columns = ["areas", "weeks_ahead", "predicted_closed", "closed_as_predicted", "predicted_open",
-               "open_as_predicted", "not_followed"]  # fmt: skip
-    rows = [(5, 4, 9, 7, 40, 30, 2), (6, 8, 0, 0, 3, 1, 11)]
+               "open_as_predicted", "not_followed", "within_two_weeks", "closed_later"]  # fmt: skip
+    rows = [(5, 4, 9, 7, 40, 30, 2, 6, 8), (6, 8, 0, 0, 3, 1, 11, 0, 8), (7, 8, 0, 0, 2, 2, 12, 0, 0)]
     told = tables.forecasts_table(pd.DataFrame(rows, columns=columns))
-    assert told.values.tolist() == [list(row) for row in rows]
+    assert told.values.tolist() == [
+        # 6 of 8, and 0 of 8; where nobody closed later there is no share
+        [*rows[0][:7], "75%"], [*rows[1][:7], "0%"], [*rows[2][:7], "–"],
+    ]  # fmt: skip
     assert list(told.columns) == [
         "First sizes used", "Weeks ahead", "Foretold to close", "Of them closed", "Foretold to stay open",
-        "Of them stayed", "Not followed so long",
+        "Of them stayed", "Not followed so long", "Week of closing foretold to within two",
     ]  # fmt: skip
 
 
@@ -324,7 +339,7 @@ def every_table(early):
 def test_headings_are_words_with_a_capital_and_each_stands_once(early):
     for table in every_table(early):
         heads = [label(str(name)) for name in table.columns]
-        assert [head for head in heads if not re.fullmatch(r"[A-Z0-9][A-Za-z0-9 ,.()%]+", head)] == []
+        assert [head for head in heads if not re.fullmatch(r"[A-Z0-9][A-Za-z0-9 ,.()%']+", head)] == []
         assert len(set(heads)) == len(heads)
 
 
@@ -347,7 +362,7 @@ def test_a_regimen_cannot_put_markup_in_a_table():
         tables.pace_table(PACES.iloc[:0]), tables.change_table(AGREED.iloc[:0]), tables.ahead_table(AHEAD.iloc[:0]),
         tables.standing_table(EVERY_KIND.iloc[:0]), tables.wounds_list(EVERY_KIND.iloc[:0], DATED),
         tables.wounds_list(EVERY_KIND.iloc[:0], NUMBERED),
-        tables.early_table(pd.DataFrame(ROWS).iloc[:0], needs_of(ROWS)), tables.ways_table(WAYS.iloc[:0], False),
+        tables.early_table(pd.DataFrame(ROWS).iloc[:0]), tables.ways_table(WAYS.iloc[:0], False),
     ],
 )  # fmt: skip
 def test_frames_without_a_row_are_tables_without_a_row(table):
@@ -366,7 +381,7 @@ def test_nothing_given_is_changed():
 def test_the_frames_of_a_small_study_fit_their_tables():
     small = drawn(**TWO_HOUSES)
     answers = compared(small)
-    assert len(tables.early_table(answers.told, answers.needs)) == 7  # any modality, three regimens, three pairs
+    assert len(tables.early_table(answers.told)) == 7  # any modality, three regimens, three pairs
     assert len(tables.summaries_table(first_weeks_of(small))) == len(MEASURES)
     assert len(tables.forecasts_table(forecasts_of(small))) == 6  # 5, 6 and 7 sizes, 4 and 8 weeks ahead
     assert tables.wounds_list(standing_of(small), small.plan).empty
@@ -376,7 +391,9 @@ def test_without_a_shared_calendar_the_list_tells_days_since_a_persons_first_rec
     undated = PLAN.replace("operations", "safe_harbor").replace("[windows]\nquarter_begins = 110\ncutoff = 200\n", "")
     alone = drawn("wound day length width state\nW1 110 4 3 open\nW1 117 4 2 open\n", plan=undated)
     told = tables.wounds_list(standing_of(alone), alone.plan)
-    assert told[["Wound", "Stands", "Last measured", "Weeks in view"]].values.tolist() == [["W1", NOT_TOLD, 7, 1.0]]
+    asked = ["Wound", "Stands", "Last measured, day of the person's record", "Weeks in view"]
+    assert told[asked].values.tolist() == [["W1", NOT_TOLD, 7, 1.0]]
+    assert "Last measured" not in told
 
 
 def test_the_list_of_a_study_names_each_of_its_open_wounds_once_and_none_of_its_residents(study, invented):

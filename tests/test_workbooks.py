@@ -48,14 +48,14 @@ def test_the_first_sheet_says_what_the_list_is_and_for_whom(tmp_path):
 
 
 def test_the_second_sheet_is_the_list_of_wounds_in_its_order(tmp_path):
-    book = written(tmp_path, EVERY_KIND)
-    rows, told = rows_of(book["wounds"]), wounds_list(EVERY_KIND, NUMBERED)
+    given = EVERY_KIND.assign(size_day=day_of(date(2026, 6, 9)))
+    rows, told = rows_of(written(tmp_path, given, DATED)["wounds"]), wounds_list(given, DATED)
     assert list(rows[0]) == list(told.columns)
     assert [row["Wound"] for row in rows] == ["W6", "W1", "W5", "W3", "W4", "W2"]  # own paces -2, 1, 4, 8, 15, none
     assert rows[0] == {
         "Wound": "W6", "Facility": "Quellmoor", "Stands": SLOW, "Chance that this is wrong, %": 20,
         "Own pace, % smaller a week": -2, "From": -5, "To": 1, "Expected pace": 7, "Size, cm2": 4,
-        "Last measured": 190, "Weeks in view": 6, "Why it is not told": None,
+        "Last measured": "2026-06-09", "Weeks in view": 6, "Why it is not told": None,
     }  # fmt: skip  # -2 - 3 and -2 + 3
 
 

@@ -9,8 +9,11 @@ from kit.healing.weeks import sized_open
 from kit.plan import WEEK
 from kit.wounds.staging import FULL_THICKNESS
 
-# Always in the start model: size, its mean over the last three, its slope so far, and the week.
-ALWAYS = ("log_size", "log_size_3", "slope", "week")
+# Always in the start model: size, its mean over the last three, its slope so far, whether it stalls, and the week.
+ALWAYS = ("log_size", "log_size_3", "slope", "stalled", "week")
+# A stall: less than a tenth smaller than four weeks before. Programs start on it: US NCD 270.1 asks for 30 days of
+# usual care without measurable signs of healing. The tenth is common practice, no source.
+STALL_DAYS, STALL_PART = 28, 0.1
 YES = {
     "present_on_admission": True,
     "diabetes": True,
@@ -32,10 +35,12 @@ def charted(
 
     Columns in: those of `wound_weeks` and resident; the tables as in the study. Columns out, beside those:
     log_size (last measured, log cm2), log_size_3 (mean of the last three), slope (change of log size a week since the
-    first), stage_of_record, and each covariate that a plan may name (`kit.plan.COVARIATES`) as a number: missing where
-    the export does not hold it, but infection, which is 0 where none is recorded.
+    first), stalled (1: less than a tenth smaller than when last measured four weeks before it or earlier; 0 also where
+    nothing was measured so long before), stage_of_record, and each covariate that a plan may name
+    (`kit.plan.COVARIATES`) as a number: missing where the export does not hold it, but infection, which is 0 where none
+    is recorded.
     """
-    known = _latest(weeks, _size_course(measurements), ["log_size", "log_size_3", "slope"])
+    known = _latest(weeks, _size_course(measurements), ["log_size", "log_size_3", "slope", "stalled"])
     known = _latest(known, stages, ["stage_of_record"])
     known = _latest(known, measurements[measurements["necrosis_share"].notna()], ["necrosis_share"])
     person = residents.set_index("resident").reindex(known["resident"]).reset_index(drop=True)
@@ -54,7 +59,7 @@ def charted(
 
 
 def _size_course(measurements: pd.DataFrame) -> pd.DataFrame:
-    """At each measurement: log size, the mean of the last three, and the slope since the first, a week."""
+    """At each measurement: log size, the mean of the last three, the slope since the first, a week, and a stall."""
     sized = sized_open(measurements).sort_values(["wound", "day"])
     log_size = np.log(sized["size"])
     by = sized["wound"].to_numpy()
@@ -63,7 +68,18 @@ def _size_course(measurements: pd.DataFrame) -> pd.DataFrame:
     weeks = (sized["day"] - sized["day"].groupby(by).transform("first")) / WEEK
     change = log_size - groups.transform("first")
     slope = np.divide(change, weeks, out=np.zeros(len(sized)), where=weeks.to_numpy() > 0)
-    return sized[["wound", "day"]].assign(log_size=log_size, log_size_3=last3, slope=slope)
+    told = sized[["wound", "day"]].assign(log_size=log_size, log_size_3=last3, slope=slope)
+    return told.assign(stalled=_stalled(told))
+
+
+def _stalled(told: pd.DataFrame) -> np.ndarray:
+    """Whether each measurement is hardly below the last one that lies so far before it."""
+    asked = told[["wound", "log_size"]].assign(then=told["day"] - STALL_DAYS, row=np.arange(len(told)))
+    before = told[["wound", "day", "log_size"]].rename(columns={"log_size": "earlier"})
+    pairs = pd.merge_asof(
+        asked.sort_values("then"), before.sort_values("day"), left_on="then", right_on="day", by="wound"
+    ).sort_values("row")
+    return (pairs["log_size"] - pairs["earlier"] > np.log(1 - STALL_PART) + 1e-9).to_numpy(dtype=float)
 
 
 def _latest(weeks: pd.DataFrame, dated: pd.DataFrame, columns: list[str]) -> pd.DataFrame:

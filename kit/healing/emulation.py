@@ -170,7 +170,7 @@ def _so_far(terms: np.ndarray, first: np.ndarray) -> np.ndarray:
 
 
 def columns_for(starters: int, plan: Plan, weeks: pd.DataFrame) -> tuple[str, ...]:
-    """The covariates that so many starters can carry: always four, then in the plan's order, one for every five.
+    """The covariates that so many starters can carry: always five, then in the plan's order, one for every five.
 
     A covariate that the export does not hold, or that is the same throughout, takes no place.
     """

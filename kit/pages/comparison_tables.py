@@ -8,12 +8,13 @@ import pandas as pd
 
 from kit.healing.answers import Answers, named
 from kit.healing.comparison import NONE
-from kit.statements.comparing import LEVELS, level_of, missing
+from kit.statements.comparing import LEVELS, early_measured, level_of, missing
 from kit.words import label, more_or_fewer, of_hundred, sentence
 
 COVARIATES = {
     "log_size": "size (logarithm of cm2)", "log_size_3": "its mean over three measurements",
-    "slope": "its change a week since the first", "week": "weeks since first measured",
+    "slope": "its change a week since the first", "stalled": "stalled over four weeks",
+    "week": "weeks since first measured",
     "necrosis": "dead tissue, % of the bed", "infection": "infection or antibiotic",
     "full_thickness": "full thickness", "present_on_admission": "there when the person came", "age": "age, years",
     "risk_total": "risk score", "weight_loss": "weight loss",
@@ -60,7 +61,7 @@ def _measures_row(row: dict, weeks: int) -> dict[str, str]:
         "Beside": row["beside"],
         f"Closed by week {weeks}": _difference(row, "closed"),
         "Weeks spent closed": f"{weeks * row['spent_difference']:+.1f} ({spent})",
-        "Early response": _difference(row, "early"),
+        "Early response": _difference(row, "early") if early_measured(row) else "too few had a size",
         "Leaving counted as not closed": _difference(row, "here"),
         "Beside later or never": _difference(row, "later"),
     }

@@ -70,12 +70,14 @@ def pace_figure(pace: pd.DataFrame) -> Figure:
     names = [
         f"{label(row.regimen)}: all wounds ({row.wounds})"
         if row.stage_group == ALL
-        else f"{sentence(row.stage_group)} ({row.wounds})"
+        else f"{sentence(row.stage_group)} ({row.wounds})  "
         for row in pace.itertuples()
     ]
     axis.set_yticks(places, names, parse_math=False, **_SMALL)
     axis.axvline(0, color=FAINT, linewidth=1.0, linestyle=(0, (3, 2)), zorder=0)
-    axis.set_xlabel("Percent smaller a week (in brackets: wounds)", **_SMALL)
+    says = "Percent smaller a week, with ranges (95%); in brackets: wounds.\n"
+    says += "Open circles: wounds of the line above them, by stage or kind"
+    axis.set_xlabel(says, **_SMALL)
     axis.set_ylim(-0.6, len(pace) - 0.4)
     _plain(axis)
     return figure

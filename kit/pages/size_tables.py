@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pandas as pd
 
-from kit.healing.comparison import EARLY, FOLLOWED
+from kit.healing.comparison import EARLY
 from kit.plan import Plan, date_of
-from kit.statements.comparing import level_of, missing
+from kit.statements.comparing import early_measured, level_of
 from kit.trajectories.slopes import ALL, CHANGED, PACE
 from kit.trajectories.standing import EXPECTED, FAST, NOT_TOLD, SLOW, UNCLEAR
-from kit.words import label, more_or_fewer, of_hundred, percents, percents_range, points, sentence
+from kit.words import label, more_or_fewer, of_hundred, percents, percents_range, points, sentence, share
 
 MEASURES = {
     "reduction_2": "Percent smaller after 2 weeks", "reduction_4": "Percent smaller after 4 weeks",
@@ -19,17 +19,17 @@ MEASURES = {
 NOT_AGREED = "not told: the ways of reckoning size do not agree"
 
 
-def early_table(told: pd.DataFrame, needs: pd.DataFrame) -> pd.DataFrame:
+def early_table(told: pd.DataFrame) -> pd.DataFrame:
     """The early response of every comparison: shares of 100 and median reductions, with differences and ranges.
 
-    Takes `told` and `needs` as `kit.healing.answers` returns them.
+    Takes `told` as `kit.healing.answers` returns it.
     """
-    return pd.DataFrame([_early_row(row, needs) for row in told.to_dict("records")])
+    return pd.DataFrame([_early_row(row) for row in told.to_dict("records")])
 
 
-def _early_row(row: dict, needs: pd.DataFrame) -> dict[str, str]:
-    measured = row["is_told"] and row["early_residents"] >= FOLLOWED and pd.notna(row["early_difference"])
-    lacks = "too few had a size by then" if row["is_told"] else missing(needs, row)
+def _early_row(row: dict) -> dict[str, str]:
+    measured = early_measured(row) and pd.notna(row["early_difference"])
+    lacks = "too few had a size by then" if row["is_told"] else "not compared"
     share = more_or_fewer(*(row[f"early_{part}"] for part in PARTS)) if measured else lacks
     half = points(*(row[f"reduction_{part}"] for part in PARTS)) if measured else "–"
     first, second = (_median(row[f"reduction_{arm}"] if measured else None) for arm in ("treated", "beside"))
@@ -86,14 +86,17 @@ def change_table(change: pd.DataFrame) -> pd.DataFrame:
 
 
 def ahead_table(ahead: pd.DataFrame) -> pd.DataFrame:
-    """What is expected of wounds of typical sizes: a row a regimen, a column a size and week; cm2 with ranges."""
-    named = ahead.assign(
-        column=[f"{row.size:.1f} cm2, after {row.weeks} weeks" for row in ahead.itertuples()],
-        told=[f"{row.amount:.1f} ({row.low:.1f} to {row.high:.1f})" for row in ahead.itertuples()],
+    """What is expected of wounds of typical sizes: a row a regimen and size, a column a week; cm2 with ranges."""
+    told = ahead.assign(told=[f"{row.amount:.1f} ({row.low:.1f} to {row.high:.1f})" for row in ahead.itertuples()])
+    wide = told.pivot(index=["regimen", "size"], columns="weeks", values="told")
+    wide = wide.loc[told["regimen"].drop_duplicates()].reset_index()
+    return pd.DataFrame(
+        {
+            "Under": wide["regimen"].map(label),
+            "Size, cm2": [f"{size:.1f}" for size in wide["size"]],
+            **{f"After {weeks} weeks": wide[weeks] for weeks in told["weeks"].drop_duplicates()},
+        }
     )
-    wide = named.pivot(index="regimen", columns="column", values="told")
-    wide = wide.loc[named["regimen"].drop_duplicates(), named["column"].drop_duplicates()]
-    return wide.rename_axis(index="Under", columns=None).rename(index=label).reset_index()
 
 
 def ways_table(ways: pd.DataFrame, agrees: bool) -> pd.DataFrame:
@@ -123,7 +126,7 @@ def standing_table(standing: pd.DataFrame) -> pd.DataFrame:
     order = [name for name in (SLOW, EXPECTED, FAST, UNCLEAR, NOT_TOLD) if (standing["stands"] == name).any()]
     groups = standing.groupby("stands")
     middle = groups[["size", "weeks_seen", "own", "expected"]].median().loc[order]
-    wrong = groups["wrong"].mean().loc[order]
+    wrong = groups["wrong"].mean().loc[order].drop(UNCLEAR, errors="ignore").reindex(order)
     return pd.DataFrame(
         {
             "Stands": [sentence(name) for name in order],
@@ -146,13 +149,15 @@ def wounds_list(standing: pd.DataFrame, plan: Plan) -> pd.DataFrame:
             "Wound": listed["wound"],
             "Facility": listed["facility"],
             "Stands": listed["stands"],
-            "Chance that this is wrong, %": _whole(100 * listed["wrong"]),
+            "Chance that this is wrong, %": _whole(100 * listed["wrong"].astype(float)).mask(
+                listed["stands"] == UNCLEAR
+            ),
             "Own pace, % smaller a week": _whole(listed["own"]),
             "From": _whole(listed["own_low"]),
             "To": _whole(listed["own_high"]),
             "Expected pace": _whole(listed["expected"]),
             "Size, cm2": listed["size"].astype(float).round(2),
-            "Last measured": days,
+            "Last measured" if plan.cutoff is not None else "Last measured, day of the person's record": days,
             "Weeks in view": _whole(listed["weeks_seen"]),
             "Why it is not told": listed["why"],
         }
@@ -190,6 +195,9 @@ def forecasts_table(forecasts: pd.DataFrame) -> pd.DataFrame:
             "Foretold to stay open": row.predicted_open,
             "Of them stayed": row.open_as_predicted,
             "Not followed so long": row.not_followed,
+            "Week of closing foretold to within two": share(row.within_two_weeks, row.closed_later)
+            if row.closed_later
+            else "–",
         }
         for row in forecasts.itertuples()
     ]

@@ -7,7 +7,7 @@ import math
 import pandas as pd
 
 from kit.healing.answers import Answers, named
-from kit.healing.comparison import NONE
+from kit.healing.comparison import FOLLOWED, NONE
 from kit.healing.trials import ELIGIBLE
 from kit.plan import Plan
 from kit.words import count, day, more_or_fewer, of_hundred, sentence
@@ -72,6 +72,11 @@ def compared(row: dict, answers: Answers, plan: Plan, measure: str) -> str:
     rests = f"{row['starters']} wounds on {row['starters_residents']} residents beside {row['others']} wounds on "
     rests += count(row["others_residents"], "resident")
     return f"{said}. It rests on {rests}.{_goes(row, measure)}"
+
+
+def early_measured(row: dict) -> bool:
+    """Whether enough residents of both sides had a size, or a closed wound, at the early response."""
+    return bool(row["is_told"] and row["early_residents"] >= FOLLOWED)
 
 
 def untold_early(row: dict, plan: Plan, why: str) -> str:

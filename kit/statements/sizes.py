@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from kit.healing.answers import Answers
 from kit.healing.comparison import EARLY, FOLLOWED
 from kit.plan import Plan
-from kit.statements.comparing import compared, level_of, untold_early
+from kit.statements.comparing import compared, early_measured, level_of, untold_early
 from kit.trajectories.slopes import ALL, ANY, BEFORE, Slopes
 from kit.trajectories.standing import EXPECTED, FAST, NOT_TOLD, SLOW, UNCLEAR
 from kit.trajectories.standing import TOO_FEW as NO_COURSES
@@ -18,6 +19,10 @@ OTHER_WOUNDS = (
     "measured no more, so no difference between two paces may be read off."
 )
 TOO_FEW = "Too few wounds were measured often enough to say how fast they shrink."
+BEFORE_AND_AFTER = (
+    "Before and after is no comparison: wounds are started when they stall, and what stalls often moves again by "
+    "itself. It is told only where the logarithm of the size and its root say the same, which they seldom do."
+)
 STILL_OPEN = "Wounds that are still open are mostly the slow ones: those that were fast have closed."
 
 
@@ -28,7 +33,7 @@ def early_responses(answers: Answers, plan: Plan) -> pd.DataFrame:
 
 
 def _early(row: dict, answers: Answers, plan: Plan) -> tuple[str, str]:
-    if row["is_told"] and row["early_residents"] < FOLLOWED:
+    if row["is_told"] and not early_measured(row):
         few = f"fewer than {FOLLOWED} residents on a side had a size, or a closed wound,"
         return untold_early(row, plan, few), "cannot say"
     said, level = compared(row, answers, plan, EARLY), level_of(row, EARLY)
@@ -39,7 +44,7 @@ def _half(row: dict) -> str:
     """The median percent reduction of both sides."""
     sides = [row[f"reduction_{side}"] for side in ("treated", "beside")]
     if not all(pd.notna(side) for side in sides):
-        return "The median reduction cannot be told: fewer than half of a side were still there to be measured."
+        return "The median reduction cannot be told: half of a side were gone, or had more than doubled in size."
     first, second = (f"{percents(side)}%" for side in sides)
     difference = points(*(row[f"reduction_{part}"] for part in ("difference", "low", "high")))
     return f"The median reduction by then was {first}, beside {second}: {difference}; closed counts as 100%."
@@ -55,9 +60,9 @@ def paces(slopes: Slopes | None) -> list[str]:
 
 def _pace(row: dict) -> str:
     under = row["regimen"] if row["regimen"] == BEFORE else f"after starting {row['regimen']}"
-    amount, low, high = (percents(row[name]) for name in ("amount", "low", "high"))
+    low, high = (percents(row[name]) for name in ("low", "high"))
     rests = f"{count(row['wounds'], 'wound')} on {count(row['residents'], 'resident')}"
-    return f"{sentence(under)}, open wounds were {amount}% smaller a week (range {low} to {high}; {rests})."
+    return f"{sentence(under)}, open wounds {_became(row['amount'])} a week (range {low} to {high}% smaller; {rests})."
 
 
 def slope_change(slopes: Slopes | None) -> str:
@@ -72,11 +77,29 @@ def slope_change(slopes: Slopes | None) -> str:
             "size and by its root, the change is not the same, so the way of reckoning would make it."
         )
     change = points(row["amount"], row["low"], row["high"], "faster", "slower")
-    return (
-        f"The same {count(row['wounds'], 'wound')} were {percents(row['before'])}% smaller a week before the start and "
-        f"{percents(row['after'])}% after it: {change}. Before and after is no comparison: wounds are started when "
-        "they stall, and what stalls often moves again by itself."
-    )
+    before, after = (_became(row[name]) for name in ("before", "after"))
+    return f"The same {count(row['wounds'], 'wound')} {before} a week before the start and {after} after it: {change}."
+
+
+def _became(pace: float) -> str:
+    return f"became {percents(pace)}% smaller" if round(pace) >= 0 else f"grew by {percents(-pace)}%"
+
+
+def left_out(slopes: Slopes | None) -> list[str]:
+    """What the models of sizes do not hold, and where they came to an edge; a sentence each, none where nothing is."""
+    if slopes is None:
+        return []
+    told = slopes.courses.left_out
+    said = [f"Not in the models: {count(int(row.measurements), 'size')}, {row.reason}."
+            for row in told.itertuples() if row.measurements]  # fmt: skip
+    if slopes.log.fit.singular:
+        said.append("Some of the differences between wounds, or between people, came out as none: too few tell them.")
+    lost = int(np.isnan(slopes.log.drawn).all(axis=1).sum()) + (not slopes.log.fit.converged)
+    if lost:
+        said.append(
+            f"The model could not be fitted in {lost} of {slopes.draws + 1} tries; its ranges are of the others."
+        )
+    return said
 
 
 def standings(standing: pd.DataFrame, plan: Plan) -> str:
@@ -85,12 +108,13 @@ def standings(standing: pd.DataFrame, plan: Plan) -> str:
         return "No open wound of the cohort has a size."
     counts = standing["stands"].value_counts()
     parts = [f"{counts[name]} {said}" for name, said in _STANDS.items() if counts.get(name)]
+    opened = "open wound" if plan.calendar else "wound that was open when last seen"
     told = (
-        f"Of {count(len(standing), 'open wound')} with a size, beside the course expected of wounds like them: "
-        f"{', '.join(parts)}."
+        f"Of {count(len(standing), opened)} with a size, beside the course expected of wounds like them in the whole "
     )
+    told += f"export: {', '.join(parts)}."
     if (standing["why"] == NO_COURSES).any():
-        return f"{told} Wounds were measured too seldom to say what is expected of them."
+        return f"{told} Too few people's wounds were measured often enough to say what is expected of them."
     untold = int(counts.get(NOT_TOLD, 0))
     days = 2 * plan.sizes.fresh_days
     fresh = f" Two sizes in the last {days} days are needed: {untold} had none or one." if untold else ""
@@ -105,11 +129,14 @@ def foretold(forecasts: pd.DataFrame) -> str:
     row = forecasts.to_dict("records")[0]
     if not row["predicted_closed"] + row["predicted_open"]:
         return "No wound was measured in five weeks and followed for long enough to try a forecast."
-    said = f"From a wound's first {row['areas']} weekly sizes, closing within the next {row['weeks_ahead']} weeks was "
-    said += f"foretold {_rightly(row['closed_as_predicted'], row['predicted_closed'])}, and staying open "
-    return said + f"{_rightly(row['open_as_predicted'], row['predicted_open'])}."
-
-
-def _rightly(right: int, foretold: int) -> str:
-    """In how many it came out; what was foretold of nobody was neither right nor wrong."""
-    return f"rightly in {percent(int(right), int(foretold))} of wounds" if foretold else "of no wound"
+    said = (
+        f"From the first {row['areas']} weekly sizes of a wound, of {row['predicted_closed']} foretold to close within "
+    )
+    said += (
+        f"{row['weeks_ahead']} weeks {row['closed_as_predicted']} did, and of {row['predicted_open']} foretold to stay "
+    )
+    said += f"open {row['open_as_predicted']} did."
+    if not row["closed_later"]:
+        return said
+    right = percent(int(row["within_two_weeks"]), int(row["closed_later"]))
+    return f"{said} Of those that closed later the week was foretold to within two in {right}."

@@ -35,6 +35,12 @@ class Courses:
     covariates: tuple[str, ...]
     left_out: pd.DataFrame
 
+    @property
+    def typical(self) -> float:
+        """The typical size at which courses begin: their geometric mean, cm2."""
+        first = self.sizes.sort_values(["wound", "week"]).drop_duplicates("wound")["size"]
+        return float(np.exp(np.log(first).mean()))
+
 
 def courses(episodes: pd.DataFrame, weeks: pd.DataFrame, measurements: pd.DataFrame, plan: Plan) -> Courses:
     """The open, measured sizes of the cohort's wounds from entry to their end.
@@ -110,28 +116,43 @@ def with_closings(seen: Courses, episodes: pd.DataFrame, cm2: float) -> Courses:
     ends = episodes.set_index("wound").reindex(last["wound"])
     few = ends["start_day"].notna().to_numpy() & (last["regimen"] == UNTREATED).to_numpy()
     shut = (ends["outcome"] == "closed").to_numpy() & ~few
-    further = ((ends["end_day"].to_numpy() - last["day"].to_numpy())[shut]).astype(float) / WEEK
-    ended = last[shut]
-    started = ended["regimen"] != UNTREATED
+    ended, end = last[shut], ends["end_day"].astype("int64").to_numpy()[shut]
+    started = (ended["regimen"] != UNTREATED).to_numpy()
     start = ends["start_day"].astype(float).to_numpy()[shut]
-    since = np.where(started, np.maximum(ends["end_day"].astype(float).to_numpy()[shut] - start, 0) / WEEK, 0.0)
-    ended = ended.assign(day=ended["day"] + further * WEEK, week=ended["week"] + further, since=since, size=cm2)
+    since = np.where(started, np.maximum(end - start, 0) / WEEK, 0.0)
+    week = ended["week"] + (end - ended["day"].astype("int64")) / WEEK
+    ended = ended.assign(day=end, week=week, since=since, size=cm2)
     both = pd.concat([seen.sizes, ended.astype({"day": seen.sizes["day"].dtype})])
     return replace(seen, sizes=both.sort_values(["wound", "day"], ignore_index=True))
 
 
-def design(seen: Courses) -> pd.DataFrame:
-    """The columns of the model: course, stage, facility, covariates, and each regimen before and after its start.
+def split_at_start(seen: Courses) -> Courses:
+    """The same with two courses for each wound that starts: one up to its start, one from there on.
 
-    For each regimen: that a wound would start it (its level and its slope before), and the weeks since it did, so that
-    the slope change is one within wounds. Columns that others already say are left to the engine to drop.
+    A course after a start is called "<wound> after", counts its weeks from the start and begins with the size last
+    measured before it; so each has a level and a slope of its own, and the ones after a start differ as much as the
+    ones before. One common bend for all would be that of the wounds that stay open for long.
     """
-    columns = _charted(seen)
-    week = seen.sizes["week"]
-    for name in seen.regimens:
-        begun = seen.sizes["regimen"] == name
-        columns |= _with_slope(f"would start {name}", begun, week)
-        columns[f"after {name}"] = seen.sizes["since"].where(begun, 0.0)
+    sizes = seen.sizes
+    late = sizes["since"] > 0
+    last = sizes[~late & sizes["wound"].isin(sizes.loc[late, "wound"])].drop_duplicates("wound", keep="last")
+    both = pd.concat([sizes.assign(after=late), last.assign(after=True)]).sort_values(["wound", "after", "day"])
+    after = both["after"].to_numpy(dtype=bool)
+    both["week"] = both["week"].where(~after, both["since"])
+    both["wound"] = both["wound"].where(~after, both["wound"].astype(str) + " after")
+    return replace(seen, sizes=both.reset_index(drop=True))
+
+
+def design(split: Courses) -> pd.DataFrame:
+    """The columns of the model of courses split at the start: course, stage, facility, covariates, regimens.
+
+    For each regimen: that a wound would start it (its level and its slope before), and how its course after the start
+    differs from that. Columns that others already say are left to the engine to drop.
+    """
+    columns, sizes = _charted(split), split.sizes
+    for name in split.regimens:
+        columns |= _with_slope(f"would start {name}", sizes["regimen"] == name, sizes["week"])
+        columns |= _with_slope(f"after {name}", (sizes["regimen"] == name) & sizes["after"], sizes["week"])
     return pd.DataFrame(columns)
 
 
@@ -151,7 +172,7 @@ def _charted(seen: Courses) -> dict[str, pd.Series]:
         columns |= _with_slope(group, sizes["stage_group"] == group, week)
     homes = sorted(sizes["facility"].unique())
     if len(homes) < RANDOM_FROM:
-        columns |= {home: (sizes["facility"] == home).astype(float) for home in homes[1:]}
+        columns |= {f"in {home}": (sizes["facility"] == home).astype(float) for home in homes[1:]}
     for name in seen.covariates:
         columns |= _with_slope(name, sizes[name], week)
     return columns

@@ -16,8 +16,8 @@ from kit.trajectories.sums import CannotFit, Rows, some
 BEGIN = np.array([1.0, 0.0, 0.6, 0.7, 0.4])
 SINGULAR = 1e-4  # a part below this is nought; lme4 draws the line there too
 CLOSE, SAMPLE_CLOSE = 1e-5, 1e-2  # how near a peak is found, in standard errors of the covariances
-EXACT = 1e-20  # of the squares of the response: what is left over is rounding
 ROUNDING = 2e-7  # of the gradient a wound: below it rounding hides whether a step climbs
+EXACT = 1e-20  # of the squares of the response: what is left over is rounding
 SAMPLE = 1000  # residents from which a large fit begins
 
 
@@ -71,9 +71,9 @@ def fit_nested(
         raise CannotFit("rows: the columns say the response without error; nothing is left to tell how wounds differ")
     counts = None if counts is None else np.asarray(counts, dtype=float)
     if like is None and len(rows.residents) > 2 * SAMPLE:
-        like = fit_nested(some(rows, SAMPLE), reml, close=SAMPLE_CLOSE)
+        like = _of_a_sample(rows, reml)
     free = np.flatnonzero(rows.free)
-    begin = np.where(rows.free, BEGIN if like is None else np.maximum(like.theta, BEGIN / 20), 0.0)
+    begin = np.where(rows.free, BEGIN if like is None else _away_from_nought(like.theta), 0.0)
     bent = np.eye(len(free)) if like is None else like.bent
     share = 1 / len(rows.wounds)
     level = max(close * np.sqrt(share), ROUNDING)
@@ -81,7 +81,7 @@ def fit_nested(
     def judged(part: np.ndarray) -> tuple[float, np.ndarray]:
         at = levels(rows, _whole(part, free), counts)
         found = solved(rows, at)
-        per_square = (at.rows - rows.columns * reml) / found.left_over
+        per_square = (at.rows - at.columns * reml) / found.left_over
         climbs = gradient(rows, at, found, reml, per_square)[free]
         return share * deviance(rows, at, found, reml), share * climbs
 
@@ -96,10 +96,33 @@ def fit_nested(
     return _told(rows, at, solved(rows, at), reml, reached, (peak.hess_inv + peak.hess_inv.T) / 2)
 
 
+def with_slope_spread(rows: Rows, fit: Fit, spread: float) -> Fit:
+    """The same model with a given standard deviation of slopes among wounds of one level, all else as fitted.
+
+    The deviance says what it costs.
+    """
+    theta = np.where(np.arange(5) == 2, spread * rows.week_unit / fit.residual_sd, fit.theta)
+    at = levels(rows, theta)
+    return _told(rows, at, solved(rows, at), fit.reml, fit.converged, fit.bent)
+
+
+def _of_a_sample(rows: Rows, reml: bool) -> Fit | None:
+    """A fit of some residents, from which a large one begins; None where they cannot tell every column."""
+    try:
+        return fit_nested(some(rows, SAMPLE), reml, close=SAMPLE_CLOSE)
+    except CannotFit:
+        return None
+
+
 def _whole(part: np.ndarray, free: np.ndarray) -> np.ndarray:
     theta = np.zeros(5)
     theta[free] = part
     return theta
+
+
+def _away_from_nought(theta: np.ndarray) -> np.ndarray:
+    """Nought is a level place of every spread: whoever begins there stays. The second part is no spread."""
+    return np.where(np.arange(5) == 1, theta, np.maximum(theta, BEGIN / 20))
 
 
 def _signed(theta: np.ndarray) -> np.ndarray:
@@ -120,7 +143,7 @@ def _settled(rows: Rows, theta: np.ndarray, counts: np.ndarray | None, reml: boo
 
 
 def _told(rows: Rows, at: Levels, found: Solved, reml: bool, converged: bool, bent: np.ndarray) -> Fit:
-    variance = found.left_over / (at.rows - rows.columns * reml)
+    variance = found.left_over / (at.rows - at.columns * reml)
     a, b, c, resident, facility = at.theta
     factor = np.array([[a, 0.0], [b / rows.week_unit, c / rows.week_unit]])
     free = np.array(rows.free)

@@ -56,6 +56,15 @@ def predicted(rows: Rows, fit: Fit) -> Predicted:
     )
 
 
+def with_size(fit: Fit) -> float:
+    """By how much slopes of wounds rise for one more of the intercept, as their covariance has it.
+
+    Larger wounds lose a smaller share of their size a week wherever the radius falls steadily.
+    """
+    spread = fit.wound_covariance
+    return float(spread[0, 1] / spread[0, 0]) if len(spread) > 1 and spread[0, 0] > 0 else 0.0
+
+
 def satterthwaite(rows: Rows, fit: Fit, contrasts: np.ndarray | None = None) -> np.ndarray:
     """Degrees of freedom of each coefficient, or of each row of `contrasts` (contrasts x columns).
 
@@ -88,7 +97,7 @@ def _slopes(rows: Rows, fit: Fit, step: np.ndarray) -> np.ndarray:
     at, residual = _moved(rows, fit, step)
     found = solved(rows, at)
     by_theta = gradient(rows, at, found, fit.reml, 1 / residual**2)
-    number = at.rows - rows.columns * fit.reml
+    number = at.rows - at.columns * fit.reml
     by_residual = fit.residual_sd * 2 * (number / residual - found.left_over / residual**3)
     parts = (fit.theta > SINGULAR) | (np.array(rows.free) & (np.arange(5) == 1))
     return np.append(by_theta[parts], by_residual)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cho_solve
 
-from kit.trajectories.sums import Rows
+from kit.trajectories.sums import CannotFit, Rows
 
 PARTS = ("wound_intercept", "wound_both", "wound_week", "resident", "facility")
 LEAST = 1e-10  # of a column's squares in the whole sample: keeps a draw in which it is nought from falling over
@@ -24,7 +24,8 @@ LEAST = 1e-10  # of a column's squares in the whole sample: keeps a draw in whic
 class Levels:
     """Everything at one set of covariances (`theta`, in the order of PARTS).
 
-    `cross` (columns x columns): products of all columns through the inverse covariance. `log_det`: of the covariance.
+    `cross` (columns x columns): products of all columns through the inverse covariance. `log_det`: of the
+    covariance; `rows` and `columns`: how many count, a column that a draw holds nobody of not among them.
     `wound_u`, `wound_w`: products of a wound's random columns with all columns, through the covariance of the wound
     alone; `uu`, `uw`, `ww` with each other. `at_resident`, `at_facility`: sums of `wound_u` over the level, through all
     levels below; `shrunk_resident`, `shrunk_facility`: 1 / (1 + variance x sum of squares).
@@ -35,6 +36,7 @@ class Levels:
     cross: np.ndarray
     log_det: float
     rows: float
+    columns: int
     wound_u: np.ndarray
     wound_w: np.ndarray
     uu: np.ndarray
@@ -54,7 +56,8 @@ def levels(rows: Rows, theta: np.ndarray, counts: np.ndarray | None = None) -> L
     a, b, c, resident, facility = theta
     uu, uw, ww = rows.uu, rows.uw, rows.ww
     k11, k12, k22 = 1 + a * a * uu + 2 * a * b * uw + b * b * ww, c * (a * uw + b * ww), 1 + c * c * ww
-    det = k11 * k22 - k12 * k12
+    # The same as k11 k22 - k12^2, without the cancelling that large covariances bring.
+    det = k11 + c * c * ww + (a * c) ** 2 * np.maximum(uu * ww - uw * uw, 0.0)
     first, second = a * rows.by_u + b * rows.by_w, c * rows.by_w
     # What the wound's two effects take away: L K^-1 L' Z'[all columns].
     one, two = (k22 * first - k12 * second) / det, (k11 * second - k12 * first) / det
@@ -77,6 +80,7 @@ def levels(rows: Rows, theta: np.ndarray, counts: np.ndarray | None = None) -> L
         cross=cross - taken,
         log_det=float((own_det if counts is None else counts * own_det).sum() - np.log(shrunk_facility).sum()),
         rows=float(len(rows.table) if counts is None else counts @ rows.sizes),
+        columns=int((np.diag(cross)[: rows.columns] > 0).sum()),
         wound_u=wound_u,
         wound_w=wound_w,
         uu=wound_u[-1],
@@ -108,18 +112,21 @@ class Solved:
 
 
 def solved(rows: Rows, at: Levels) -> Solved:
-    """The coefficients at given covariances."""
+    """The coefficients at given covariances. Raises CannotFit where a column has nothing left to tell it."""
     p = rows.columns
     least = 0.0 if at.counts is None else LEAST
     precision = at.cross[:p, :p] + np.diag(least * np.diag(rows.cross)[:p])
-    factor = np.linalg.cholesky(precision)
+    try:
+        factor = np.linalg.cholesky(precision)
+    except np.linalg.LinAlgError:
+        raise CannotFit("columns: nothing is left of one of them at these covariances") from None
     beta = cho_solve((factor, True), at.cross[:p, p])
     return Solved(beta, factor, float(max(at.cross[p, p] - beta @ at.cross[:p, p], 1e-300)))
 
 
 def deviance(rows: Rows, at: Levels, found: Solved, reml: bool) -> float:
     """The REML criterion, or minus twice the log likelihood, with the residual variance profiled out."""
-    number = at.rows - rows.columns * reml
+    number = at.rows - at.columns * reml
     told = at.log_det + number * (1 + np.log(2 * np.pi * found.left_over / number))
     return told + (2 * np.log(np.diag(found.factor)).sum() if reml else 0.0)
 

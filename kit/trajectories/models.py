@@ -9,11 +9,11 @@ import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from kit.healing.resampling import resident_draws
-from kit.trajectories.courses import RANDOM_FROM, Courses, design
+from kit.trajectories.changes import LOG
+from kit.trajectories.courses import RANDOM_FROM, Courses, design, split_at_start
 from kit.trajectories.engine import Fit, fit_nested
 from kit.trajectories.sums import CannotFit, Rows, nested
 
-LOG, ROOT = "log", "root"
 ENOUGH = 0.05  # how near the peak of each draw is found, in standard errors of its covariances
 MODEL_FROM = 10  # residents, and measurements beyond each wound's first; common practice, no source
 WALKS = (0.0, *(2.0**power for power in range(-10, 7)))
@@ -48,29 +48,33 @@ def laid_out(seen: Courses, columns: pd.DataFrame, scale: str = LOG, walk: float
 
 def enough(seen: Courses) -> bool:
     """Whether there are courses enough for a model: so many residents, and measurements beyond each wound's first."""
-    if min(seen.sizes["resident"].nunique(), int(seen.sizes["wound"].duplicated().sum())) < MODEL_FROM:
-        return False
-    try:
-        fitted(seen, design(seen))
-    except CannotFit:
-        return False
-    return True
+    return min(seen.sizes["resident"].nunique(), int(seen.sizes["wound"].duplicated().sum())) >= MODEL_FROM
 
 
 def fitted(seen: Courses, columns: pd.DataFrame, scale: str = LOG, walk: float = 0.0) -> tuple[Rows, Fit]:
-    """The rows of a model and its fit."""
+    """The rows of a model and its fit. Raises CannotFit where they cannot tell it."""
     with threadpool_limits(1):  # the products are small: several threads would only wait for each other
         rows = laid_out(seen, columns, scale, walk)
         return rows, fit_nested(rows)
 
 
 def modelled(seen: Courses, scale: str, draws: int, seed: int, walk: float = 0.0) -> Model:
-    """The model with regimens, fitted, and fitted again in each draw of whole residents."""
-    rows, fit = fitted(seen, design(seen), scale, walk)
+    """The model of courses split at the start, fitted, and fitted again in each draw of whole residents."""
+    split = split_at_start(seen)
+    rows, fit = fitted(split, design(split), scale, walk)
     counts = resident_draws(rows.residents, draws, seed)
     with threadpool_limits(1):
-        drawn = [fit_nested(rows, counts=count, like=fit, close=ENOUGH).beta for count in counts.T]
+        drawn = [_redrawn(rows, fit, count) for count in counts.T]
     return Model(scale, rows, fit, _known(rows, np.reshape(drawn, (draws, rows.columns)), counts))
+
+
+def _redrawn(rows: Rows, fit: Fit, count: np.ndarray) -> np.ndarray:
+    """The coefficients of a draw; missing where it cannot tell them."""
+    try:
+        again = fit_nested(rows, counts=count, like=fit, close=ENOUGH)
+    except CannotFit:
+        return np.full(rows.columns, np.nan)
+    return again.beta if again.converged else np.full(rows.columns, np.nan)
 
 
 def _known(rows: Rows, drawn: np.ndarray, counts: np.ndarray) -> np.ndarray:

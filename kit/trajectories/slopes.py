@@ -7,9 +7,18 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from kit.healing.resampling import DRAWS, SEED, Z, widened
-from kit.trajectories.courses import GROUPS, Courses, design, with_closings
-from kit.trajectories.models import LOG, MODEL_FROM, ROOT, Model, enough, modelled, walk_of
+from kit.healing.resampling import DRAWS, SEED, Z, resident_draws, widened
+from kit.trajectories.changes import LOG, ROOT, bends, drawn_means
+from kit.trajectories.courses import (
+    GROUPS,
+    Courses,
+    design,
+    split_at_start,
+    with_closings,
+)
+from kit.trajectories.inference import with_size
+from kit.trajectories.models import MODEL_FROM, Model, enough, modelled, walk_of
+from kit.trajectories.sums import CannotFit
 from kit.wounds.episodes import UNTREATED
 
 BEFORE, ANY, ALL = "before any modality", "any modality", "all"
@@ -18,6 +27,7 @@ FEW_DRAWS = 200  # for the standard errors of the other models
 CLOSED_AS = (0.1, 0.01)  # cm2, at which closings are entered to see what that does
 TYPICAL = (0.25, 0.5, 0.75)  # the sizes at entry from which courses are told
 AHEAD = (4, 8)  # weeks for which they are told
+LIMITS = ("amount", "low", "high", "error")
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,20 +58,29 @@ def slopes(seen: Courses, episodes: pd.DataFrame, draws: int = DRAWS, seed: int 
     """
     if not enough(seen):
         return None
-    few = min(draws, FEW_DRAWS)
-    log, root = modelled(seen, LOG, draws, seed), modelled(seen, ROOT, few, seed)
-    others = {
+    try:
+        return _modelled(seen, episodes, draws, seed)
+    except CannotFit:
+        return None
+
+
+def _modelled(seen: Courses, episodes: pd.DataFrame, draws: int, seed: int) -> Slopes:
+    few, log = min(draws, FEW_DRAWS), modelled(seen, LOG, draws, seed)
+    shut = {f"closings entered as {cm2:g} cm2": with_closings(seen, episodes, cm2) for cm2 in CLOSED_AS}
+    split = split_at_start(seen)
+    models = {
         "logarithm of the size": log,
-        "root of the size": root,
-        "sizes that wander from week to week": modelled(seen, LOG, few, seed, walk_of(seen, design(seen))),
-        **{f"closings entered as {cm2:g} cm2": modelled(with_closings(seen, episodes, cm2), LOG, few, seed)
-           for cm2 in CLOSED_AS},
-    }  # fmt: skip
+        "root of the size": modelled(seen, ROOT, few, seed),
+        "sizes that wander from week to week": modelled(seen, LOG, few, seed, walk_of(split, design(split))),
+        **{way: modelled(closed, LOG, few, seed) for way, closed in shut.items()},
+    }
+    lines = {"logarithm of the size": (seen, LOG), "root of the size": (seen, ROOT)}
+    lines |= {way: (closed, LOG) for way, closed in shut.items()}
     return Slopes(
         pace=_pace(seen, log),
-        change=_change(seen, log, root),
+        change=before_and_after(seen, draws, seed),
         ahead=_ahead(seen, log),
-        ways=_ways(seen, others),
+        ways=pd.DataFrame(_paces_by(seen, models) + _changes_by(lines, draws, seed), columns=["way", "asked", *LIMITS]),
         courses=seen,
         log=log,
         draws=draws,
@@ -84,7 +103,7 @@ def _in_draws(model: Model, weights: np.ndarray) -> np.ndarray:
 
 
 def _of_stage(seen: Courses, stage: str) -> dict[str, float]:
-    """The weekly slope at a stage, or at the mix of stages of all wounds, covariates being average."""
+    """The weekly slope at a stage, or at the mix of stages of all wounds, size being typical, covariates average."""
     wounds = seen.sizes.drop_duplicates("wound")
     mix = {group: float((wounds["stage_group"] == group).mean()) for group in GROUPS}
     at = mix if stage == ALL else {stage: 1.0}
@@ -104,7 +123,7 @@ def _after(seen: Courses, regimen: str) -> dict[str, float]:
     """The slope change after the start of a regimen; after any, by their mix."""
     mix = seen.sizes.drop_duplicates("wound")["regimen"].value_counts()[list(seen.regimens)]
     at = (mix / mix.sum()).to_dict() if regimen == ANY else {regimen: 1.0}
-    return {f"after {name}": float(share) for name, share in at.items()}
+    return {f"after {name}, a week": float(share) for name, share in at.items()}
 
 
 def _under(seen: Courses, regimen: str) -> dict[str, float]:
@@ -116,7 +135,8 @@ def smaller(slope: np.ndarray | float, scale: str = LOG, size: float = 1.0) -> n
     """By how many percent a wound of `size` is smaller after a week: 100 (1 - exp(slope)), or by its root."""
     if scale == LOG:
         return 100 * (1 - np.exp(slope))
-    return 100 * (1 - (1 + slope / np.sqrt(size)) ** 2)
+    left = np.maximum(1 + slope / np.sqrt(size), 0.0)  # an edge that would pass the middle has closed the wound
+    return 100 * (1 - left**2)
 
 
 def _limits(value: float, drawn: np.ndarray, people: int) -> dict[str, float]:
@@ -136,10 +156,7 @@ def _pace(seen: Courses, log: Model) -> pd.DataFrame:
             own = _seen_in(seen.sizes, regimen, group)
             if own["resident"].nunique() < MODEL_FROM:
                 continue
-            told = (
-                _of_stage(seen, group) | _before(seen, regimen) | ({} if regimen == BEFORE else _after(seen, regimen))
-            )
-            weights = _weights(log, told)
+            weights = _weights(log, _of_stage(seen, group) | _under(seen, regimen))
             people = own["resident"].nunique()
             rows.append(
                 {"regimen": regimen, "stage_group": group, "wounds": own["wound"].nunique(), "residents": people}
@@ -148,86 +165,95 @@ def _pace(seen: Courses, log: Model) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["regimen", "stage_group", "wounds", "residents", *LIMITS])
 
 
-LIMITS = ("amount", "low", "high", "error")
-
-
 def _seen_in(sizes: pd.DataFrame, regimen: str, group: str) -> pd.DataFrame:
-    own = (
-        sizes[sizes["since"] == 0] if regimen == BEFORE else sizes[(sizes["regimen"] == regimen) & (sizes["since"] > 0)]
-    )
+    """The sizes of wounds with a course there: two before any start, or one after it beside the one it began with."""
+    before = regimen == BEFORE
+    own = sizes[sizes["since"] == 0 if before else (sizes["regimen"] == regimen) & (sizes["since"] > 0)]
+    own = own[own["wound"].map(own.groupby("wound")["day"].nunique()) >= (2 if before else 1)]
     return own if group == ALL else own[own["stage_group"] == group]
-
-
-def _change(seen: Courses, log: Model, root: Model) -> pd.DataFrame:
-    """The slope before and after a start in the same wounds, in percent a week, and whether both models agree.
-
-    Columns: regimen, wounds, residents, before, after, amount (after less before), low, high, error, by_root, agrees.
-    """
-    asked = (ANY, *seen.regimens) if seen.regimens else ()
-    return pd.DataFrame([_one_change(seen, log, root, regimen) for regimen in asked], columns=list(CHANGE))
 
 
 CHANGE = ("regimen", "wounds", "residents", "before", "after", *LIMITS, "by_root", "agrees")
 
 
-def _one_change(seen: Courses, log: Model, root: Model, regimen: str) -> dict:
-    own = seen.sizes[seen.sizes["since"] > 0]
-    own = own if regimen == ANY else own[own["regimen"] == regimen]
-    people, size = own["resident"].nunique(), _size_at_start(seen, regimen)
-    before, after, drawn = _both(seen, log, regimen, size)
-    limits = _limits(after - before, drawn, people)
-    root_before, root_after, _ = _both(seen, root, regimen, size)
-    by_root = float(root_after - root_before)
-    agrees = bool(by_root * limits["amount"] > 0 and abs(by_root - limits["amount"]) <= limits["error"])
-    return {
-        "regimen": regimen, "wounds": own["wound"].nunique(), "residents": people, "before": before, "after": after,
-        **limits, "by_root": by_root, "agrees": agrees,
-    }  # fmt: skip
+def before_and_after(seen: Courses, draws: int = DRAWS, seed: int = SEED) -> pd.DataFrame:
+    """The slope before and after a start in the same wounds, in percent a week, and whether both scales agree.
+
+    Columns: regimen, wounds, residents, before, after, amount (after less before), low, high, error, by_root, agrees.
+    """
+    by_log, by_root = bends(seen, LOG), bends(seen, ROOT)
+    rows = []
+    for regimen in (ANY, *seen.regimens):
+        log, root = (told if regimen == ANY else told[told["regimen"] == regimen] for told in (by_log, by_root))
+        if log["resident"].nunique() >= MODEL_FROM:
+            size = _size_at_start(seen, regimen)
+            rows.append({"regimen": regimen, **_one_change(log, root, size, draws, seed)})
+    return pd.DataFrame(rows, columns=list(CHANGE))
+
+
+def _one_change(log: pd.DataFrame, root: pd.DataFrame, size: float, draws: int, seed: int) -> dict:
+    told, other = _changed(log, LOG, size, draws, seed), _changed(root, ROOT, size, draws, seed)
+    by_root = other["after"] - other["before"]
+    agrees = bool(by_root * told["amount"] > 0 and abs(by_root - told["amount"]) <= told["error"])
+    return {**told, "wounds": len(log), "by_root": by_root, "agrees": agrees}
+
+
+def _changed(told: pd.DataFrame, scale: str, size: float, draws: int, seed: int) -> dict[str, float]:
+    """Percent smaller a week before and after the start, of wounds of `size`, and their difference with limits."""
+    people = np.unique(told["resident"])
+    counts = resident_draws(people, draws, seed)
+    means = np.vstack([told[["before", "bend"]].mean(), drawn_means(told, people, counts)])
+    before, after = (smaller(slope, scale, size) for slope in (means[:, 0], means.sum(axis=1)))
+    limits = _limits(after[0] - before[0], after[1:] - before[1:], len(people))
+    return {"residents": len(people), "before": float(before[0]), "after": float(after[0]), **limits}
 
 
 def _size_at_start(seen: Courses, regimen: str) -> float:
     """The median size last measured before the start."""
     own = seen.sizes[(seen.sizes["since"] == 0) & (seen.sizes["regimen"] != UNTREATED)]
     own = own if regimen == ANY else own[own["regimen"] == regimen]
-    own = own if len(own) else seen.sizes  # nobody started: of all wounds, as last measured
     return float(own.drop_duplicates("wound", keep="last")["size"].median())
-
-
-def _both(seen: Courses, model: Model, regimen: str, size: float) -> tuple[float, float, np.ndarray]:
-    """Percent a week before and after a start, and the difference in each draw."""
-    before = _weights(model, _of_stage(seen, ALL) | _before(seen, regimen))
-    after = before + _weights(model, _after(seen, regimen))
-    one, other = (smaller(weights @ model.fit.beta, model.scale, size) for weights in (before, after))
-    drawn = [smaller(_in_draws(model, weights), model.scale, size) for weights in (before, after)]
-    return float(one), float(other), drawn[1] - drawn[0]
 
 
 def _ahead(seen: Courses, log: Model) -> pd.DataFrame:
     """What is expected of wounds of typical sizes: regimen, size, weeks, amount, low, high (cm2)."""
     entry = seen.sizes.drop_duplicates("wound")["size"].quantile(TYPICAL)
     typical = np.unique(np.maximum(np.round(entry, 1), 0.1))  # to a tenth: two alike are told once
-    rows = []
+    split, rows = split_at_start(seen), []
     for regimen in (BEFORE, *seen.regimens):
-        weights = _weights(log, _of_stage(seen, ALL) | _under(seen, regimen))
         people = _seen_in(seen.sizes, regimen, ALL)["resident"].nunique()
+        if people < MODEL_FROM:
+            continue
+        weights = _weights(log, _of_stage(seen, ALL) | _under(seen, regimen))
         for size in typical:
+            of_size = with_size(log.fit) * (np.log(size) - np.log(split.typical))
             for weeks in AHEAD:
-                then = _limits(weeks * weights @ log.fit.beta, weeks * _in_draws(log, weights), people)
+                paces = (each + of_size for each in (weights @ log.fit.beta, _in_draws(log, weights)))
+                then = _limits(*(weeks * pace for pace in paces), people)
                 cm2 = {name: size * float(np.exp(then[name])) for name in ("amount", "low", "high")}
                 rows.append({"regimen": regimen, "size": float(size), "weeks": weeks, **cm2})
     return pd.DataFrame(rows, columns=["regimen", "size", "weeks", "amount", "low", "high"])
 
 
-def _ways(seen: Courses, models: dict[str, Model]) -> pd.DataFrame:
-    """The same under each choice: way, asked (pace of all wounds before any modality, or change), amount and limits."""
-    size, sizes = _size_at_start(seen, ANY), seen.sizes
-    before, after = (sizes.loc[where, "resident"].nunique() for where in (sizes["since"] == 0, sizes["since"] > 0))
+def _paces_by(seen: Courses, models: dict[str, Model]) -> list[dict]:
+    """The pace of all wounds before any modality under each choice: way, asked, amount and limits."""
+    size, people = split_at_start(seen).typical, _seen_in(seen.sizes, BEFORE, ALL)["resident"].nunique()
+    if people < MODEL_FROM:
+        return pd.DataFrame(columns=["way", "asked", *LIMITS])
     rows = []
     for way, model in models.items():
         at = _weights(model, _of_stage(seen, ALL) | _before(seen, BEFORE))
         paces = [smaller(each, model.scale, size) for each in (at @ model.fit.beta, _in_draws(model, at))]
-        rows.append({"way": way, "asked": PACE, **_limits(*paces, before)})
-        if seen.regimens:
-            one, other, drawn = _both(seen, model, ANY, size)
-            rows.append({"way": way, "asked": CHANGED, **_limits(other - one, drawn, after)})
-    return pd.DataFrame(rows, columns=["way", "asked", *LIMITS])
+        rows.append({"way": way, "asked": PACE, **_limits(*paces, people)})
+    return rows
+
+
+def _changes_by(lines: dict[str, tuple[Courses, str]], draws: int, seed: int) -> list[dict]:
+    """The change after any start under each choice, where wounds enough tell it: the same columns."""
+    rows = []
+    for way, (seen, scale) in lines.items():
+        told = bends(seen, scale)
+        if told["resident"].nunique() >= MODEL_FROM:
+            changed = _changed(told, scale, _size_at_start(seen, ANY), draws, seed)
+            rows.append({"way": way, "asked": CHANGED, **{name: changed[name] for name in LIMITS}})
+    return rows

@@ -28,10 +28,10 @@ def summaries(episodes: pd.DataFrame, measurements: pd.DataFrame, plan: Plan) ->
 
     The size is the last one measured after entry and up to that day, found in the same way as the entry size and still
     fresh (the plan's `fresh_days`); a closing that did not hold is no size. Closed by then is 100 percent, and area and
-    perimeter 0 on the day of closing. Missing where there is no such size, where the wound ended otherwise by then, and
-    where that day lies beyond the cut-off, closed or not: closings alone would be known there. Where the export shares
-    no calendar that cannot be told, and numbers lean towards closing. `gilman` divides by the weeks between the two
-    measurements; its perimeters need length and width, so a traced size has none.
+    perimeter 0 on the day of closing. Missing where there is no such size, or none at entry, where the wound ended
+    otherwise by then, and where that day lies beyond the cut-off, closed or not: closings alone would be known there.
+    Where the export shares no calendar that cannot be told, and numbers lean towards closing. `gilman` divides by the
+    weeks between the two measurements; its perimeters need length and width, so a traced size has none.
     Source: Gilman TH, Wounds 1990;2:95-101.
     """
     cohort = episodes[episodes["in_cohort"]].sort_values("wound", ignore_index=True)
@@ -108,8 +108,9 @@ def _then(cohort: pd.DataFrame, sizes: pd.DataFrame, weeks: int, plan: Plan) -> 
 
 
 def _reduction(at_entry: pd.DataFrame, then: pd.DataFrame) -> np.ndarray:
-    """A closed wound has lost all of its size, whatever that was."""
-    return percent_reduction(at_entry["size"], then["size"]).mask(then["closed"], 100.0).to_numpy(dtype=float)
+    """A closed wound has lost all of its size; of one never sized at entry closings alone would be known."""
+    closed = then["closed"] & at_entry["size"].notna()
+    return percent_reduction(at_entry["size"], then["size"]).mask(closed, 100.0).to_numpy(dtype=float)
 
 
 def _gilman(at_entry: pd.DataFrame, then: pd.DataFrame) -> np.ndarray:

@@ -16,6 +16,7 @@ class CannotFit(ValueError):
 
 
 ALIKE = 1e-9  # of a column's squares; what is left of it beside the columns before says no more than rounding
+EXACT = 1e-12  # of the squares of the response less its ordinary least squares: below it lies rounding
 AT_ONCE = 20_000  # wounds whose rows are multiplied out at a time
 
 
@@ -118,13 +119,14 @@ def nested(
     codes = [np.zeros(len(y), int) if label is None else np.unique(label, return_inverse=True)[1] for label in labels]
     codes[1] = codes[2] if resident is None else codes[1]
     order = np.lexsort((wandering, *codes[::-1]))
-    begins = [_begins(code[order]) for code in codes]
+    begins = [_begins(np.column_stack([code[order] for code in codes[: place + 1]])) for place in range(3)]
     _refuse_split(begins, labels)
     kept, names = independent(x), tuple(names) or tuple(f"x{number}" for number in range(x.shape[1]))
     ordinary = _ordinary(x[:, kept], y)
     unit = float(np.sqrt(np.mean(wandering**2))) or 1.0
     table = np.column_stack([x[:, kept], y - x[:, kept] @ ordinary, np.ones(len(y)), wandering / unit])[order]
     slopes = _refuse_untold(table[:, -1], begins[2])
+    _refuse_exact(table, begins[2])
     table, taken = whitened(table, wandering[order], begins[2], walk)
     heads = [np.zeros(len(y)), np.asarray(wound if resident is None else resident), labels[2]]
     return Rows(
@@ -194,8 +196,10 @@ def _refuse(y: np.ndarray, x: np.ndarray, week: np.ndarray) -> None:
         raise CannotFit("rows: a value is missing or infinite; leave the row out")
 
 
-def _begins(code: np.ndarray) -> np.ndarray:
-    return np.flatnonzero(np.diff(code, prepend=code[:1] - 1))
+def _begins(codes: np.ndarray) -> np.ndarray:
+    """Where a group begins: its own code changes, or that of a level above it."""
+    codes = codes.reshape(len(codes), -1)
+    return np.flatnonzero((np.diff(codes, axis=0, prepend=codes[:1] - 1) != 0).any(axis=1))
 
 
 def _refuse_split(begins: list[np.ndarray], labels: list) -> None:
@@ -213,6 +217,17 @@ def _refuse_untold(week: np.ndarray, begins: np.ndarray) -> bool:
     if np.maximum(counts - 1 - slopes, 0).sum() < 2:
         raise CannotFit(f"wounds: too few have more than {1 + slopes} measurements to tell how a course strays")
     return slopes
+
+
+def _refuse_exact(table: np.ndarray, begins: np.ndarray) -> None:
+    """Refused where every wound lies on a line of its own: sizes written again tell no error to measure slopes by."""
+    y, u, w = table[:, -3:].T
+    uu, uw, ww, uy, wy, yy = (np.add.reduceat(left * right, begins)
+                              for left, right in ((u, u), (u, w), (w, w), (u, y), (w, y), (y, y)))  # fmt: skip
+    spread, along = ww - uw**2 / uu, wy - uw * uy / uu
+    line = np.divide(along**2, spread, out=np.zeros(len(uu)), where=spread > ALIKE * ww)
+    if np.maximum(yy - uy**2 / uu - line, 0).sum() < EXACT * yy.sum():
+        raise CannotFit("rows: sizes of a wound never stray from a line, so nothing tells how sure a slope is")
 
 
 def _told_apart(members: list[int]) -> tuple[bool, bool]:

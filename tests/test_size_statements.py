@@ -317,7 +317,9 @@ def test_a_change_to_slower_and_one_that_is_none_are_said_so():
         slopes_of(change=slower)
     )
     still = change_of((ANY, 20, 18, 6.0, 6.3, -1.0, 2.0, True))
-    assert "and 6% after it: none (range 1 slower to 2 faster)." in sizes.slope_change(slopes_of(change=still))
+    assert "and became 6% smaller after it: none (range 1 slower to 2 faster)." in sizes.slope_change(
+        slopes_of(change=still)
+    )
 
 
 def test_a_change_that_the_ways_of_reckoning_do_not_share_is_not_told_with_any_number():

@@ -29,7 +29,7 @@ from tests.test_followed import FIRST, Course, followed
 
 EXACT = 1e-9  # the same arithmetic in another order
 REFITTED = 1e-6  # percent points: the search stops at another point of the peak where columns stand in another order
-# Three slopes lie 0.15 off and the others 0.01, 0.04 in all: over 46 wounds a mean within 0.006, in percent 0.5; thrice.
+# Three slopes lie 0.15 off, the others 0.01, 0.04 in all: over 46 wounds a mean within 0.006, in percent 0.5; thrice.
 OF_THE_MEAN = 1.5
 STANDARD_ERRORS = 3  # within which a share of invented wounds lies around what is stated
 WEEKS = np.arange(15)
@@ -214,7 +214,7 @@ def steady_radius(seed: int) -> pd.DataFrame:
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_wounds_whose_edges_advance_alike_are_hardly_ever_slow_or_fast_whatever_their_size(seed):
-    """The smallest lose 18% a week and the largest 3%, and what sets them apart is their size. One in twenty may be told."""
+    """The smallest lose 18% a week, the largest 3%, and only their size sets them apart. One in twenty may be told."""
     rows = steady_radius(seed)
     assert (rows["own"].max() - rows["own"].min()) / 100 > 2 * APART
     assert rows["stands"].isin([SLOW, FAST]).mean() < 0.05

@@ -108,11 +108,10 @@ def standings(standing: pd.DataFrame, plan: Plan) -> str:
         return "No open wound of the cohort has a size."
     counts = standing["stands"].value_counts()
     parts = [f"{counts[name]} {said}" for name, said in _STANDS.items() if counts.get(name)]
-    opened = "open wound" if plan.calendar else "wound that was open when last seen"
-    told = (
-        f"Of {count(len(standing), opened)} with a size, beside the course expected of wounds like them in the whole "
-    )
-    told += f"export: {', '.join(parts)}."
+    shared = plan.cutoff is not None  # else every person's days end with the person's last record
+    opened = count(len(standing), "open wound" if shared else "wound") + ("" if shared else " open when last seen")
+    told = f"Of {opened} with a size, beside the course expected of wounds like them in the whole export: "
+    told += f"{', '.join(parts)}."
     if (standing["why"] == NO_COURSES).any():
         return f"{told} Too few people's wounds were measured often enough to say what is expected of them."
     untold = int(counts.get(NOT_TOLD, 0))

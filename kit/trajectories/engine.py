@@ -97,7 +97,7 @@ def fit_nested(
 
 
 def with_slope_spread(rows: Rows, fit: Fit, spread: float) -> Fit:
-    """The same model with a given standard deviation of slopes among wounds of one level, all else as fitted.
+    """The same model with about a given standard deviation of slopes among wounds of one level, all else as fitted.
 
     The deviance says what it costs.
     """

@@ -56,13 +56,15 @@ def predicted(rows: Rows, fit: Fit) -> Predicted:
     )
 
 
-def with_size(fit: Fit) -> float:
-    """By how much slopes of wounds rise for one more of the intercept, as their covariance has it.
+def with_size(fit: Fit, whole: bool = False) -> float:
+    """By how much slopes of wounds rise for one more of their level, as their covariance has it.
 
-    Larger wounds lose a smaller share of their size a week wherever the radius falls steadily.
+    Of a wound's own level, or of the `whole` of it, the person's and the building's part in it. Larger wounds lose a
+    smaller share of their size a week wherever the radius falls steadily.
     """
     spread = fit.wound_covariance
-    return float(spread[0, 1] / spread[0, 0]) if len(spread) > 1 and spread[0, 0] > 0 else 0.0
+    level = spread[0, 0] + (fit.resident_sd**2 + fit.facility_sd**2) * whole
+    return float(spread[0, 1] / level) if len(spread) > 1 and level > 0 else 0.0
 
 
 def satterthwaite(rows: Rows, fit: Fit, contrasts: np.ndarray | None = None) -> np.ndarray:

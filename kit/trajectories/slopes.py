@@ -226,7 +226,7 @@ def _ahead(seen: Courses, log: Model) -> pd.DataFrame:
             continue
         weights = _weights(log, _of_stage(seen, ALL) | _under(seen, regimen))
         for size in typical:
-            of_size = with_size(log.fit) * (np.log(size) - np.log(split.typical))
+            of_size = with_size(log.fit, whole=True) * (np.log(size) - np.log(split.typical))
             for weeks in AHEAD:
                 paces = (each + of_size for each in (weights @ log.fit.beta, _in_draws(log, weights)))
                 then = _limits(*(weeks * pace for pace in paces), people)
@@ -239,7 +239,7 @@ def _paces_by(seen: Courses, models: dict[str, Model]) -> list[dict]:
     """The pace of all wounds before any modality under each choice: way, asked, amount and limits."""
     size, people = split_at_start(seen).typical, _seen_in(seen.sizes, BEFORE, ALL)["resident"].nunique()
     if people < MODEL_FROM:
-        return pd.DataFrame(columns=["way", "asked", *LIMITS])
+        return []
     rows = []
     for way, model in models.items():
         at = _weights(model, _of_stage(seen, ALL) | _before(seen, BEFORE))

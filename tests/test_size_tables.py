@@ -210,7 +210,7 @@ def test_open_wounds_are_a_row_a_way_to_stand_with_the_middle_of_each():
     assert told.values.tolist() == [
         # middles of 2 and 9, 4 and 7 (5.5 to even), 1 and -4, 5 and 8; mean of 0.1 and 0.3
         ["Slow", 2, "5.5", "6", "−2", "6", "20%"],
-        ["Fast", 1, "4.0", "6", "15", "7", "0%"],
+        ["Fast", 1, "4.0", "6", "15", "7", "under 1%"],
         ["Not told", 1, "3.2", "0", "–", "–", "–"],
     ]
     assert list(told.columns) == [
@@ -233,8 +233,8 @@ def test_what_is_not_clear_yet_has_no_chance_of_being_wrong():
         ["As expected", "25%"], ["Not clear yet", "–"],
     ]  # fmt: skip
     listed = tables.wounds_list(standing_by_hand(*rows), DATED).set_index("Wound")
-    chance = listed["Chance that this is wrong, %"]
-    assert chance["W2"] == 25.0 and pd.isna(chance["W1"])
+    chance = listed["Chance that this is wrong"]
+    assert (chance["W2"], chance["W1"]) == ("25%", "–")
     assert listed.loc["W1", "Own pace, % smaller a week"] == 4.0  # its pace is told
 
 
@@ -260,7 +260,7 @@ def test_a_wound_of_the_list_has_what_is_known_of_it_and_never_its_resident():
     )
     told = tables.wounds_list(given.assign(size_day=day_of(date(2026, 6, 9))), DATED)
     assert told.iloc[0].to_dict() == {
-        "Wound": "W1", "Facility": "Quellmoor", "Stands": EXPECTED, "Chance that this is wrong, %": 26.0,
+        "Wound": "W1", "Facility": "Quellmoor", "Stands": EXPECTED, "Chance that this is wrong": "26%",
         "Own pace, % smaller a week": 8.0, "From": 0.0, "To": 12.0, "Expected pace": 7.0, "Size, cm2": 4.13,
         "Last measured": "2026-06-09", "Weeks in view": 6.0, "Why it is not told": "",
     }  # fmt: skip

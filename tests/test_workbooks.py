@@ -53,7 +53,7 @@ def test_the_second_sheet_is_the_list_of_wounds_in_its_order(tmp_path):
     assert list(rows[0]) == list(told.columns)
     assert [row["Wound"] for row in rows] == ["W6", "W1", "W5", "W3", "W4", "W2"]  # own paces -2, 1, 4, 8, 15, none
     assert rows[0] == {
-        "Wound": "W6", "Facility": "Quellmoor", "Stands": SLOW, "Chance that this is wrong, %": 20,
+        "Wound": "W6", "Facility": "Quellmoor", "Stands": SLOW, "Chance that this is wrong": "20%",
         "Own pace, % smaller a week": -2, "From": -5, "To": 1, "Expected pace": 7, "Size, cm2": 4,
         "Last measured": "2026-06-09", "Weeks in view": 6, "Why it is not told": None,
     }  # fmt: skip  # -2 - 3 and -2 + 3
@@ -62,8 +62,9 @@ def test_the_second_sheet_is_the_list_of_wounds_in_its_order(tmp_path):
 def test_what_is_not_told_is_blank_with_its_reason_and_is_no_nought(tmp_path):
     [row] = rows_of(written(tmp_path, standing_of(open_wound(1, NOT_TOLD, why=UNFRESH)))["wounds"])
     assert (row["Stands"], row["Why it is not told"]) == (NOT_TOLD, UNFRESH)
-    blank = ["Chance that this is wrong, %", "Own pace, % smaller a week", "From", "To", "Expected pace"]
-    assert [row[name] for name in blank] == [None] * 5
+    blank = ["Own pace, % smaller a week", "From", "To", "Expected pace"]
+    assert [row[name] for name in blank] == [None] * 4
+    assert row["Chance that this is wrong"] == "–"
 
 
 def test_days_are_dates_a_person_can_read_where_there_is_a_calendar(tmp_path):

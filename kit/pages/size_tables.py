@@ -126,7 +126,7 @@ def standing_table(standing: pd.DataFrame) -> pd.DataFrame:
     order = [name for name in (SLOW, EXPECTED, FAST, UNCLEAR, NOT_TOLD) if (standing["stands"] == name).any()]
     groups = standing.groupby("stands")
     middle = groups[["size", "weeks_seen", "own", "expected"]].median().loc[order]
-    wrong = groups["wrong"].mean().loc[order].drop(UNCLEAR, errors="ignore").reindex(order)
+    wrong = groups["wrong"].mean()
     return pd.DataFrame(
         {
             "Stands": [sentence(name) for name in order],
@@ -135,7 +135,7 @@ def standing_table(standing: pd.DataFrame) -> pd.DataFrame:
             "Weeks in view": [f"{weeks:.0f}" for weeks in middle["weeks_seen"]],
             "Own pace, % a week": [percents(pace) for pace in middle["own"]],
             "Expected pace": [percents(pace) for pace in middle["expected"]],
-            "Chance that this is wrong": ["–" if pd.isna(share) else f"{100 * share:.0f}%" for share in wrong],
+            "Chance that this is wrong": [_chance(wrong[name], name) for name in order],
         }
     )
 
@@ -149,9 +149,7 @@ def wounds_list(standing: pd.DataFrame, plan: Plan) -> pd.DataFrame:
             "Wound": listed["wound"],
             "Facility": listed["facility"],
             "Stands": listed["stands"],
-            "Chance that this is wrong, %": _whole(100 * listed["wrong"].astype(float)).mask(
-                listed["stands"] == UNCLEAR
-            ),
+            "Chance that this is wrong": [_chance(row.wrong, row.stands) for row in listed.itertuples()],
             "Own pace, % smaller a week": _whole(listed["own"]),
             "From": _whole(listed["own_low"]),
             "To": _whole(listed["own_high"]),
@@ -162,6 +160,13 @@ def wounds_list(standing: pd.DataFrame, plan: Plan) -> pd.DataFrame:
             "Why it is not told": listed["why"],
         }
     )
+
+
+def _chance(wrong: float, stands: str) -> str:
+    """The chance of being wrong of what is told; nothing is certain."""
+    if pd.isna(wrong) or stands == UNCLEAR:
+        return "–"
+    return "under 1%" if wrong < 0.01 else f"{100 * wrong:.0f}%"
 
 
 def _whole(numbers: pd.Series) -> pd.Series:

@@ -170,7 +170,6 @@ RESULTS: dict[str, str] = {
     "closed_later": "Wounds seen to close at any time after the last size used.",
     "weeks_off": "Median of their predicted less recorded week; infinite where half were never to close.",
     "within_two_weeks": "Those predicted within two weeks of the recorded day.",
-    "within_two_share": "The same as a share of those that closed later.",
     # sizes followed over time
     "stage_group": "Stages at entry that are taken together, or other kinds of wound; all for every wound.",
     "since": "Weeks since its first session; 0 before.",

@@ -175,15 +175,20 @@ def test_early_is_a_reduction_of_at_least_forty_percent_and_none_for_the_dead(sm
     assert (truth["reduction_with"] >= truth["reduction_without"])[~lost].all()
 
 
-def test_of_log_area_the_true_slope_change_is_the_added_speed(small_pilot):
-    # Twice as fast: what is added to the slope is the slope itself, in the world where nobody is treated.
-    made = invented(Scenario(residents=300, starters=80, walk=0.0, effects={"monopolar stimulation": 2.0}))
+def slopes_and_changes(made, scale, column):
+    """The charted slope before the start of wounds of twelve rounds, and the true change."""
     sizes = made.measurements.merge(made.truth, on="wound")
     before = sizes[(sizes["day"] <= sizes["start_day"]) & (sizes["size"] > 0)]
     many = before[before.groupby("wound")["day"].transform("size") >= 12]
-    slope = {w: np.polyfit(own["day"] / WEEK, np.log(own["size"]), 1)[0] for w, own in many.groupby("wound")}
-    told = made.truth.set_index("wound")["log_slope_change"].dropna()
-    both = pd.DataFrame({"before": pd.Series(slope), "added": told}).dropna()
+    slope = {w: np.polyfit(own["day"] / WEEK, scale(own["size"]), 1)[0] for w, own in many.groupby("wound")}
+    told = made.truth.set_index("wound")[column].dropna()
+    return pd.DataFrame({"before": pd.Series(slope), "added": told}).dropna()
+
+
+def test_of_log_area_the_true_slope_change_is_the_added_speed(small_pilot):
+    # Twice as fast: what is added to the slope is the slope itself, in the world where nobody is treated.
+    made = invented(Scenario(residents=300, starters=80, walk=0.0, effects={"monopolar stimulation": 2.0}))
+    both = slopes_and_changes(made, np.log, "log_slope_change")
     # A slope over 12 rounds errs by 0.12 / sqrt(143) = 0.010; wounds that grow are not slowed: none is added.
     assert len(both) > 10 and (both["added"] <= 0).all()
     assert (both["added"] - both["before"].clip(upper=0)).abs().max() < 0.04
@@ -193,12 +198,7 @@ def test_of_the_radius_the_root_of_the_area_changes_slope_by_the_added_speed(sma
     made = invented(
         Scenario(residents=300, starters=80, walk=0.0, law="radius", effects={"monopolar stimulation": 2.0})
     )
-    sizes = made.measurements.merge(made.truth, on="wound")
-    before = sizes[(sizes["day"] <= sizes["start_day"]) & (sizes["size"] > 0)]
-    many = before[before.groupby("wound")["day"].transform("size") >= 12]
-    slope = {w: np.polyfit(own["day"] / WEEK, np.sqrt(own["size"]), 1)[0] for w, own in many.groupby("wound")}
-    told = made.truth.set_index("wound")["root_slope_change"].dropna()
-    both = pd.DataFrame({"before": pd.Series(slope), "added": told}).dropna()
+    both = slopes_and_changes(made, np.sqrt, "root_slope_change")
     # The root of 9 cm2 is 3 cm and slips by 6%: 0.18 / sqrt(143) = 0.015 a week.
     assert len(both) > 10 and (both["added"] <= 0).all()
     assert (both["added"] - both["before"].clip(upper=0)).abs().median() < 0.015

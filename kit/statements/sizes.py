@@ -128,13 +128,9 @@ def foretold(forecasts: pd.DataFrame) -> str:
     row = forecasts.to_dict("records")[0]
     if not row["predicted_closed"] + row["predicted_open"]:
         return "No wound was measured in five weeks and followed for long enough to try a forecast."
-    said = (
-        f"From the first {row['areas']} weekly sizes of a wound, of {row['predicted_closed']} foretold to close within "
-    )
-    said += (
-        f"{row['weeks_ahead']} weeks {row['closed_as_predicted']} did, and of {row['predicted_open']} foretold to stay "
-    )
-    said += f"open {row['open_as_predicted']} did."
+    used, ahead, shut, stay = (row[name] for name in ("areas", "weeks_ahead", "predicted_closed", "predicted_open"))
+    said = f"From the first {used} weekly sizes of a wound, of {shut} foretold to close within {ahead} weeks "
+    said += f"{row['closed_as_predicted']} did, and of {stay} foretold to stay open {row['open_as_predicted']} did."
     if not row["closed_later"]:
         return said
     right = percent(int(row["within_two_weeks"]), int(row["closed_later"]))

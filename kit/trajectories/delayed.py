@@ -71,8 +71,8 @@ def forecasts(
     area used), wounds (still open with so many weekly areas), predicted_closed, closed_as_predicted, predicted_open,
     open_as_predicted, not_followed (not seen to the horizon; neither right nor wrong, and not among the predicted).
     Then of those seen to close at any time, the same at each horizon: closed_later (wounds), weeks_off (median of
-    predicted less recorded week, infinite where half were never to close), within_two_weeks (wounds) and
-    within_two_share. Nothing is weighted.
+    predicted less recorded week, infinite where half were never to close) and within_two_weeks (wounds). Nothing is
+    weighted.
 
     Where the horizon lies beyond the cut-off a wound is not followed even if it has closed: its like that stay open
     could not be seen to. Where the export shares no calendar that cannot be told, and closings are too many.
@@ -91,8 +91,8 @@ COUNTS = (
     "areas", "weeks_ahead", "wounds", "predicted_closed", "closed_as_predicted", "predicted_open",
     "open_as_predicted", "not_followed", "closed_later", "within_two_weeks",
 )  # fmt: skip
-TYPES = {**dict.fromkeys(COUNTS, "int64"), "weeks_off": "float64", "within_two_share": "float64"}
-COLUMNS = [*COUNTS[:-1], "weeks_off", "within_two_weeks", "within_two_share"]
+TYPES = {**dict.fromkeys(COUNTS, "int64"), "weeks_off": "float64"}
+COLUMNS = [*COUNTS[:-1], "weeks_off", "within_two_weeks"]
 
 
 def _areas(wound: Sequence | pd.Series, day: Sequence | pd.Series, size: Sequence | pd.Series) -> pd.DataFrame:
@@ -190,10 +190,8 @@ def _held_against(told: pd.DataFrame, used: int, ahead: int, plan: Plan) -> dict
 
 def _of_those_closed(told: pd.DataFrame) -> dict[str, float]:
     off = ((told["predicted"] - told["end_day"]) / WEEK).to_numpy(dtype=float)
-    near = int((np.abs(off) <= NEAR).sum())
     return {
         "closed_later": len(off),
         "weeks_off": np.median(off) if len(off) else np.nan,
-        "within_two_weeks": near,
-        "within_two_share": near / len(off) if len(off) else np.nan,
+        "within_two_weeks": int((np.abs(off) <= NEAR).sum()),
     }

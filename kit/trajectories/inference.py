@@ -72,10 +72,10 @@ def satterthwaite(rows: Rows, fit: Fit, contrasts: np.ndarray | None = None) -> 
 
     Twice the squared variance of the contrast over the variance of that variance (Satterthwaite 1946, Biometrics
     Bulletin 2:110; Fai & Cornelius 1996, J Stat Comput Simul 54:363). Parts of the covariance that came out as nought
-    are taken to be nought. Missing where the covariances cannot be told apart.
+    are taken to be nought. For whoever wants a test of a coefficient; the kit's own ranges are from draws of residents.
     """
     asked = np.eye(rows.columns) if contrasts is None else np.atleast_2d(contrasts)
-    parts = np.flatnonzero((fit.theta > SINGULAR) | (np.array(rows.free) & (np.arange(5) == 1)))
+    parts = np.flatnonzero(_moving(rows, fit))
     bends = np.array([_slopes(rows, fit, each) - _slopes(rows, fit, -each) for each in _steps(parts)]) / (2 * STEP)
     spread = np.linalg.pinv((bends + bends.T) / 4, hermitian=True)  # twice the inverse curvature of the deviance
     turned = np.array([_variances(rows, fit, each, asked) - _variances(rows, fit, -each, asked)
@@ -83,6 +83,11 @@ def satterthwaite(rows: Rows, fit: Fit, contrasts: np.ndarray | None = None) -> 
     variances = _variances(rows, fit, np.zeros(6), asked)
     with np.errstate(divide="ignore"):
         return 2 * variances**2 / np.einsum("kc,kl,lc->c", turned, spread, turned)
+
+
+def _moving(rows: Rows, fit: Fit) -> np.ndarray:
+    """Which parts of `theta` are not nought; the second is no spread, and may be."""
+    return (fit.theta > SINGULAR) | (np.array(rows.free) & (np.arange(5) == 1))
 
 
 def _steps(parts: np.ndarray) -> np.ndarray:
@@ -101,8 +106,7 @@ def _slopes(rows: Rows, fit: Fit, step: np.ndarray) -> np.ndarray:
     by_theta = gradient(rows, at, found, fit.reml, 1 / residual**2)
     number = at.rows - at.columns * fit.reml
     by_residual = fit.residual_sd * 2 * (number / residual - found.left_over / residual**3)
-    parts = (fit.theta > SINGULAR) | (np.array(rows.free) & (np.arange(5) == 1))
-    return np.append(by_theta[parts], by_residual)
+    return np.append(by_theta[_moving(rows, fit)], by_residual)
 
 
 def _variances(rows: Rows, fit: Fit, step: np.ndarray, asked: np.ndarray) -> np.ndarray:

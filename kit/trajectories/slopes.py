@@ -9,17 +9,10 @@ import pandas as pd
 
 from kit.healing.resampling import DRAWS, SEED, Z, resident_draws, widened
 from kit.trajectories.changes import LOG, ROOT, bends, drawn_means
-from kit.trajectories.courses import (
-    GROUPS,
-    Courses,
-    design,
-    split_at_start,
-    with_closings,
-)
+from kit.trajectories.courses import GROUPS, Courses, design, split_at_start, with_closings
 from kit.trajectories.inference import with_size
 from kit.trajectories.models import MODEL_FROM, Model, enough, modelled, walk_of
 from kit.trajectories.sums import CannotFit
-from kit.wounds.episodes import UNTREATED
 
 BEFORE, ANY, ALL = "before any modality", "any modality", "all"
 PACE, CHANGED = "pace", "change"
@@ -34,9 +27,10 @@ LIMITS = ("amount", "low", "high", "error")
 class Slopes:
     """How sizes change, as models of log size (and of its root) have it.
 
-    `pace`: percent a week by regimen and stage. `change`: the slope before and after a start in the same wounds, from
-    both models, and whether they agree so far that it may be told. `ahead`: what becomes of wounds of typical sizes.
-    `ways`: the slope change under other choices. `courses` is what was read, `log` the main model.
+    `pace`: percent a week by regimen and stage. `change`: the slope before and after a start in the same wounds, on
+    both scales, and whether they agree so far that it may be told. `ahead`: what becomes of wounds of typical sizes.
+    `ways`: the pace before any modality, and the change, under other choices. `courses` is what was read, `log` the
+    main model.
     """
 
     pace: pd.DataFrame
@@ -113,22 +107,13 @@ def _of_stage(seen: Courses, stage: str) -> dict[str, float]:
 def _before(seen: Courses, regimen: str) -> dict[str, float]:
     """What those that would start a regimen differ by before it; of all wounds, by their mix."""
     mix = seen.sizes.drop_duplicates("wound")["regimen"].value_counts(normalize=True)
-    if regimen == ANY:
-        mix = mix[list(seen.regimens)] / mix[list(seen.regimens)].sum()
-    at = {name: float(mix.get(name, 0.0)) for name in seen.regimens} if regimen in (BEFORE, ANY) else {regimen: 1.0}
+    at = {name: float(mix.get(name, 0.0)) for name in seen.regimens} if regimen == BEFORE else {regimen: 1.0}
     return {f"would start {name}, a week": share for name, share in at.items()}
-
-
-def _after(seen: Courses, regimen: str) -> dict[str, float]:
-    """The slope change after the start of a regimen; after any, by their mix."""
-    mix = seen.sizes.drop_duplicates("wound")["regimen"].value_counts()[list(seen.regimens)]
-    at = (mix / mix.sum()).to_dict() if regimen == ANY else {regimen: 1.0}
-    return {f"after {name}, a week": float(share) for name, share in at.items()}
 
 
 def _under(seen: Courses, regimen: str) -> dict[str, float]:
     """Before any modality, or after the start of a regimen."""
-    return _before(seen, regimen) | ({} if regimen == BEFORE else _after(seen, regimen))
+    return _before(seen, regimen) | ({} if regimen == BEFORE else {f"after {regimen}, a week": 1.0})
 
 
 def smaller(slope: np.ndarray | float, scale: str = LOG, size: float = 1.0) -> np.ndarray | float:
@@ -186,7 +171,7 @@ def before_and_after(seen: Courses, draws: int = DRAWS, seed: int = SEED) -> pd.
     for regimen in (ANY, *seen.regimens):
         log, root = (told if regimen == ANY else told[told["regimen"] == regimen] for told in (by_log, by_root))
         if log["resident"].nunique() >= MODEL_FROM:
-            size = _size_at_start(seen, regimen)
+            size = _size_at_start(seen, log["wound"])
             rows.append({"regimen": regimen, **_one_change(log, root, size, draws, seed)})
     return pd.DataFrame(rows, columns=list(CHANGE))
 
@@ -208,10 +193,9 @@ def _changed(told: pd.DataFrame, scale: str, size: float, draws: int, seed: int)
     return {"residents": len(people), "before": float(before[0]), "after": float(after[0]), **limits}
 
 
-def _size_at_start(seen: Courses, regimen: str) -> float:
-    """The median size last measured before the start."""
-    own = seen.sizes[(seen.sizes["since"] == 0) & (seen.sizes["regimen"] != UNTREATED)]
-    own = own if regimen == ANY else own[own["regimen"] == regimen]
+def _size_at_start(seen: Courses, wounds: pd.Series) -> float:
+    """The median size that these wounds last had before their start."""
+    own = seen.sizes[(seen.sizes["since"] == 0) & seen.sizes["wound"].isin(wounds)]
     return float(own.drop_duplicates("wound", keep="last")["size"].median())
 
 
@@ -254,6 +238,6 @@ def _changes_by(lines: dict[str, tuple[Courses, str]], draws: int, seed: int) ->
     for way, (seen, scale) in lines.items():
         told = bends(seen, scale)
         if told["resident"].nunique() >= MODEL_FROM:
-            changed = _changed(told, scale, _size_at_start(seen, ANY), draws, seed)
+            changed = _changed(told, scale, _size_at_start(seen, told["wound"]), draws, seed)
             rows.append({"way": way, "asked": CHANGED, **{name: changed[name] for name in LIMITS}})
     return rows

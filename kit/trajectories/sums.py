@@ -17,7 +17,7 @@ class CannotFit(ValueError):
 
 ALIKE = 1e-9  # of a column's squares; what is left of it beside the columns before says no more than rounding
 EXACT = 1e-12  # of the squares of the response less its ordinary least squares: below it lies rounding
-AT_ONCE = 20_000  # wounds whose rows are multiplied out at a time
+AT_ONCE = 20_000  # residents whose rows are multiplied out at a time
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,13 +128,12 @@ def nested(
     slopes = _refuse_untold(table[:, -1], begins[2])
     _refuse_exact(table, begins[2])
     table, taken = whitened(table, wandering[order], begins[2], walk)
-    heads = [np.zeros(len(y)), np.asarray(wound if resident is None else resident), labels[2]]
     return Rows(
         names=tuple(name for name, stays in zip(names, kept, strict=True) if stays),
         dropped=tuple(name for name, stays in zip(names, kept, strict=True) if not stays),
-        facilities=(heads[0] if facility is None else labels[0])[order][begins[0]],
-        residents=heads[1][order][begins[1]],
-        wounds=heads[2][order][begins[2]],
+        facilities=(codes[0] if facility is None else labels[0])[order][begins[0]],
+        residents=(labels[2] if resident is None else labels[1])[order][begins[1]],
+        wounds=labels[2][order][begins[2]],
         wound_from=np.searchsorted(begins[2], begins[1]),
         resident_from=np.searchsorted(begins[1], begins[0]),
         row_from=begins[2],

@@ -17,6 +17,8 @@ HELP = """Run one of these from any folder (on Windows: py start.py ...):
   python3 start.py draft my-export    a column map, where headers are the facility's own
   python3 start.py check my-export    what the report would read, and what to fix next
   python3 start.py template new.xlsx  an empty workbook to fill in, where there is no export
+  python3 start.py documentation my-export check.xlsx
+                                      what it shows of what US NCD 270.1 asks, for the compliance officer
   python3 start.py test [options]     every check; options go to pytest
   python3 start.py lab [options]      the notebooks in JupyterLab, on a copy that you may change
 """
@@ -36,7 +38,8 @@ class Stop(Exception):
 
 
 def main(words):
-    jobs = {name: partial(kit, name) for name in ("report", "draft", "check", "template")} | {"test": test, "lab": lab}
+    kits = ("report", "draft", "check", "template", "documentation")
+    jobs = {name: partial(kit, name) for name in kits} | {"test": test, "lab": lab}
     if not words or words[0] not in jobs:
         print(HELP, end="", file=sys.stderr)
         return 2

@@ -23,6 +23,8 @@ EXAMPLES = """examples:
       on that workbook, for one facility
   python -m kit template our-wounds.xlsx
       an empty workbook to fill in, where there is no export at all
+  python -m kit documentation export.xlsx check.xlsx --facility Tarnwick
+      what the export shows of what US NCD 270.1 asks; send it to the compliance officer first
 """
 
 
@@ -81,6 +83,14 @@ def _parser() -> argparse.ArgumentParser:
     template = commands.add_parser("template", help="write an empty workbook to fill in")
     template.add_argument("workbook", type=Path, help="what it is to be called (.xlsx)")
     template.set_defaults(run=_template)
+    documentation = commands.add_parser(
+        "documentation", help="write what an export shows of what US NCD 270.1 asks, for the compliance officer"
+    )
+    documentation.add_argument("export", type=Path, help="folder or workbook")
+    documentation.add_argument("workbook", type=Path, help="what the check is to be called (.xlsx); not among reports")
+    _add_plan_and_map(documentation)
+    documentation.add_argument("--facility", default="", help="which facility, where the export holds several")
+    documentation.set_defaults(run=_documentation)
     invent = commands.add_parser("invent", help="make the invented exports again")
     invent.add_argument("folder", nargs="?", type=Path, default=HERE / "data" / "synthetic", help="where they go")
     invent.set_defaults(run=_invent)
@@ -144,6 +154,17 @@ def _template(asked: argparse.Namespace) -> int:
     from kit.intake.template import write_template
 
     print(f"The workbook is {write_template(asked.workbook)}")
+    return 0
+
+
+def _documentation(asked: argparse.Namespace) -> int:
+    from kit.pages.documentation import FIRST_LINE, refuse_place, write_documentation
+    from kit.study import read_study
+
+    refuse_place(asked.workbook)
+    study = read_study(asked.export, asked.plan, asked.columns)
+    written = write_documentation(study, asked.workbook, asked.facility)
+    print(FIRST_LINE, f"The check is {written}", sep="\n")
     return 0
 
 

@@ -57,7 +57,11 @@ def check(export: str | Path, plan: str | Path = "", columns: str | Path = "") -
     except ExportError as stop:
         return Check(found.read, [str(stop)])
     days = _days(tables, rules)
-    return Check([*found.read, *_ranges(days, rules), *_account(study)], [], [*_in_time(days, rules), *_mends(study)])
+    return Check(
+        [*found.read, *_ranges(days, rules), *_account(study)],
+        [],
+        [*_in_time(days, rules), *_houses(study), *_mends(study)],
+    )
 
 
 def _plan(export: Path, plan: str | Path, stopped: list[str]) -> Plan | None:
@@ -120,6 +124,13 @@ def _in_time(days: dict[str, pd.Series], plan: Plan) -> list[str]:
             "all that time; name the quarter that the export covers"
         )
     return told
+
+
+def _houses(study: Study) -> list[str]:
+    """Facilities that the plan's protocol names and an export of several does not hold: a slip of the pen."""
+    named = study.plan.protocol.turning_facilities if len(study.facilities) > 1 else ()
+    unknown = [name for name in named if name not in study.facilities]
+    return [f"protocol.turning_facilities: no resident of the export is of {', '.join(unknown)}"] if unknown else []
 
 
 def _account(study: Study) -> list[str]:

@@ -170,6 +170,60 @@ class Regimen(_Part):
         return given
 
 
+Range = tuple[float, float]
+
+
+class Protocol(_Part):
+    """What a session should be, element by element. Every default is common practice, no source; the plan overrides it.
+
+    A pair is a range, both ends included; `leeway_percent` widens it on both sides.
+    """
+
+    minutes: Range = Field(default=(45, 60), description="stimulation: device minutes a day, from and to")
+    first_minutes: float = Field(default=20, gt=0, description="stimulation: minutes of the first session, at least")
+    build_up: int = Field(default=3, ge=0, le=20, description="stimulation: sessions in which minutes are built up")
+    pulse_rate: Range = Field(default=(125, 125), description="stimulation: pulses a second")
+    sensation: Literal[SESSIONS.column("sensation").allowed] = Field(
+        default="sensory", description="stimulation: strongest response that is meant"
+    )
+    polarity: Literal["by_state", "negative", "positive", "turning", "any"] = Field(
+        default="by_state",
+        description="stimulation, one electrode at the wound: by_state is negative for infection and tissue growth, "
+        "positive for necrotic and epithelial tissue; turning changes it on a schedule, negative first",
+    )
+    turn_days: int = Field(default=3, ge=1, le=14, description="days between turns of the schedule")
+    turning_facilities: tuple[str, ...] = Field(
+        default=(), description="facilities whose protocol turns the polarity, whatever `polarity` says for the others"
+    )
+    duty: Range = Field(default=(20, 20), description="ultrasound: duty cycle, percent")
+    intensity: Range = Field(default=(0.5, 0.5), description="ultrasound: W/cm2 while on")
+    zone_minutes: float = Field(default=5, gt=0, description="ultrasound: minutes a zone")
+    zone_heads: float = Field(
+        default=2, gt=0, description="ultrasound: a zone is so many times the head's effective radiating area"
+    )
+    shallow_cm: float = Field(
+        default=2.5, gt=0, description="ultrasound: depth to which 3 MHz reaches, cm; 1 MHz twice"
+    )
+    leeway_percent: float = Field(default=10, ge=0, le=50, description="how far outside a range still counts as within")
+    relief_minutes: float = Field(
+        default=15, gt=0, description="stimulation for pain relief before a procedure, at least"
+    )
+    evaluation_days: int = Field(default=30, ge=7, le=90, description="days after which an evaluation is due")
+    monopolar_sets: float = Field(default=1, ge=0, description="single-use sets a session, monopolar")
+    bipolar_sets: float = Field(default=1, ge=0, description="single-use sets a session, bipolar")
+    ultrasound_sets: float = Field(default=1, ge=0, description="single-use sets a session, ultrasound")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Protocol:
+        pairs = {name: getattr(self, name) for name in ("minutes", "pulse_rate", "duty", "intensity")}
+        for name, (low, high) in pairs.items():
+            if not 0 < low <= high:
+                raise ValueError(f"{name} is a range: two numbers above zero, the smaller first")
+        if self.first_minutes > self.minutes[1]:
+            raise ValueError("first_minutes lies above the range of minutes")
+        return self
+
+
 class Plan(_Part):
     """The whole plan, frozen. `fingerprint` changes whenever anything in it does."""
 
@@ -179,6 +233,7 @@ class Plan(_Part):
     following: Following = Following()
     cohort: Cohort = Cohort()
     comparison: Comparing = Comparing()
+    protocol: Protocol = Protocol()
     regimens: tuple[Regimen, ...] = Field(min_length=1)
 
     @model_validator(mode="after")
@@ -325,4 +380,4 @@ def _key_line(key: str, field: FieldInfo) -> str:
     left_out = "needed" if field.is_required() else field.default
     if isinstance(left_out, tuple):
         left_out = "all" if left_out in (STAGES, KINDS) else ", ".join(map(str, left_out))
-    return f"| `{key}` | {'–' if left_out is None else left_out} | {field.description} |"
+    return f"| `{key}` | {'–' if left_out in (None, '') else left_out} | {field.description} |"

@@ -21,9 +21,16 @@ SPANS = (
     "payer", "comfort_goal", "out_of_building", "ordered_regimen", "hold", "infection", "antibiotic",
     "support_surface", "offloading", "compression", "negative_pressure", "contraindication", "precaution",
 )  # fmt: skip
+# Conditions for which modalities are withheld or used with care; the list with sources is data/published.
+CONDITIONS = (
+    "electronic_implant", "malignancy", "thrombosis", "pregnancy", "osteomyelitis", "untreated_infection",
+    "active_bleeding", "reduced_sensation", "cannot_report", "recent_radiation", "metal", "near_heart_or_neck",
+    "near_eye_or_reproductive_organs", "laminectomy", "ionic_residue",
+)  # fmt: skip
 SPAN_VALUES = (
     "medicare_a", "medicare_b", "managed_care", "medicaid", "private", "other",
     "monopolar", "bipolar", "ultrasound", "dressing", "yes",
+    *CONDITIONS,
 )  # fmt: skip
 DEPARTURES = ("left", "hospital", "died", "surgical_closure")
 OUTCOMES = ("closed", "died", "hospital", "left", "surgical_closure")

@@ -92,3 +92,15 @@ def test_a_fault_is_told_with_the_first_rows_that_show_it(tmp_path):
     )
     told = next(line for line in check(export(tmp_path, measurements=rounds)).mends if "exudate" in line)
     assert told.endswith("See measurements.csv row 2; measurements.csv row 3; measurements.csv row 4 and others.")
+
+
+def test_a_facility_that_only_the_protocol_knows_is_worth_mending(tmp_path):
+    people = "resident,facility\nR1,Alder\nR2,Birch"
+    plan = PLAN + '[protocol]\nturning_facilities = ["Alder", "Brich"]\n'
+    mends = check(export(tmp_path, plan=plan, residents=people)).mends
+    assert mends == ["protocol.turning_facilities: no resident of the export is of Brich"]
+
+
+def test_the_plan_of_a_group_may_name_the_others_beside_an_export_of_one(tmp_path):
+    plan = PLAN + '[protocol]\nturning_facilities = ["Birch"]\n'
+    assert check(export(tmp_path, plan=plan, residents="resident,facility\nR1,Alder\nR2,Alder")).mends == []

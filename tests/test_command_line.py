@@ -10,6 +10,7 @@ import pytest
 from kit.__main__ import main
 from kit.pages.kernel import NotebookError
 from kit.vocabulary import TABLES
+from tests.conftest import LIFELIKE
 from tests.exports import CALENDAR
 
 ROOT = Path(__file__).parent.parent
@@ -40,7 +41,9 @@ def test_help_names_the_commands_and_shows_examples(capsys):
         main(["--help"])
     said = capsys.readouterr().out
     assert left.value.code == 0
-    assert all(command in said for command in ("report", "draft", "check", "template", "invent", "dictionary"))
+    assert all(
+        command in said for command in ("report", "draft", "check", "template", "documentation", "invent", "dictionary")
+    )
     assert said.count("  python -m kit report") >= 3
     assert "--facility Tarnwick" in said
 
@@ -196,3 +199,36 @@ def test_a_template_is_written_once(tmp_path, capsys):
     capsys.readouterr()
     status, said = stopped(capsys, "template", tmp_path / "ours.xlsx")
     assert (status, said.startswith("Stopped: ours.xlsx: ")) == (1, True)
+
+
+# --- the documentation check ---
+
+
+def test_a_documentation_check_is_written_and_says_who_reads_it_first(tmp_path, capsys):
+    words = ["documentation", str(LIFELIKE), str(tmp_path / "check.xlsx"), "--facility", "Tarnwick"]
+    assert main(words) == 0
+    said = capsys.readouterr().out.splitlines()
+    assert said == ["Send this to the compliance officer first.", f"The check is {tmp_path / 'check.xlsx'}"]
+    assert (tmp_path / "check.xlsx").exists()
+
+
+@pytest.mark.parametrize(
+    ("workbook", "facility", "message"),
+    [
+        ("check.xlsx", "", "Stopped: the check is of one facility; name one with --facility: Brindlemere"),
+        ("check.xlsx", "Nowhere", "Stopped: no resident belongs to that facility"),
+        ("reports/check.xlsx", "Tarnwick", "Stopped: check.xlsx: the check may not lie in a folder of reports"),
+        ("check.csv", "Tarnwick", "Stopped: check.csv: the check is a workbook"),
+    ],
+)
+def test_a_documentation_check_that_is_asked_of_the_wrong_thing_stops(capsys, tmp_path, workbook, facility, message):
+    status, said = stopped(capsys, "documentation", LIFELIKE, tmp_path / workbook, "--facility", facility)
+    assert (status, said.startswith(message)) == (1, True)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_documentation_check_is_never_written_over(capsys, tmp_path):
+    (tmp_path / "check.xlsx").write_text("mine")
+    status, said = stopped(capsys, "documentation", LIFELIKE, tmp_path / "check.xlsx", "--facility", "Tarnwick")
+    assert (status, said.startswith("Stopped: check.xlsx: there is such a file already")) == (1, True)
+    assert (tmp_path / "check.xlsx").read_text() == "mine"

@@ -4,6 +4,19 @@ import pandas as pd
 import pytest
 
 from kit.compared import compared, other_ways, weeks
+from kit.delivered import burden_of, comfort_of, delivered, early_dose_of, safety_of, worklist_of
+from kit.delivery.burden import treated_weeks
+from kit.delivery.documentation import counted as answers_counted
+from kit.delivery.documentation import documentation
+from kit.delivery.documentation import treated_weeks as stimulated_weeks
+from kit.delivery.dose import treated_days
+from kit.delivery.orders import orders
+from kit.delivery.published import contraindications, doses
+from kit.delivery.safety import inside
+from kit.delivery.settings import polarity_by_state
+from kit.delivery.signs import signs
+from kit.delivery.stops import course_ends
+from kit.delivery.worklist import first_ten
 from kit.faults import counted
 from kit.followed import courses_of, first_weeks_of, forecasts_of, standing_of
 from kit.glossary import RESULTS
@@ -64,11 +77,44 @@ def frames() -> dict[str, pd.DataFrame]:
         "first_weeks": first_weeks_of(STUDY),
         "fit_delayed": fit_delayed(*FOLLOWED.measurements[["wound", "day", "size"]].to_numpy().T),
         "forecasts": forecasts_of(STUDY),
+        **delivery(),
         "by_regimen": by_regimen(STUDY),
         "reasons": reasons(STUDY),
         "weeks_by_regimen": weeks_by_regimen(seen),
         "this_quarter": this_quarter(activity(STUDY), described, compared(STUDY), standing_of(STUDY), STUDY.plan),
     }
+
+
+def documented() -> dict[str, pd.DataFrame]:
+    asked = stimulated_weeks(STUDY.sessions, STUDY.wounds, STUDY.residents)
+    tables = (STUDY.wounds, STUDY.measurements, STUDY.sessions, STUDY.procedures, STUDY.spans, STUDY.stages)
+    told = documentation(asked, *tables, STUDY.episodes)
+    return {"stimulated_weeks": asked, "documentation": told, "documentation.counted": answers_counted(told)}
+
+
+def delivery() -> dict[str, pd.DataFrame]:
+    done, tables = delivered(STUDY), (STUDY.spans, STUDY.sessions, STUDY.episodes)
+    found = inside(done.told, STUDY.spans, contraindications())
+    return {
+        **{f"delivered.{name}": getattr(done, name) for name in vars(done)},
+        **{f"safety.{name}": getattr(safety_of(STUDY), name) for name in vars(safety_of(STUDY))},
+        **{f"comfort.{name}": getattr(comfort_of(STUDY), name) for name in ("counts", "people", "effects")},
+        **{f"early.{name}": getattr(early_dose_of(STUDY), name)
+           for name in ("wounds", "halves", "differences", "facilities", "account")},
+        "orders": orders(*tables, STUDY.wounds, STUDY.residents, STUDY.plan),
+        "treated_days": treated_days(done.told, STUDY.plan),
+        "polarity_by_state": polarity_by_state(done.told),
+        "inside": found,
+        "course_ends": course_ends(done.told, STUDY.sessions, STUDY.spans, STUDY.episodes),
+        "treated_weeks": treated_weeks(done.told, STUDY.spans, STUDY.plan),
+        "burden": burden_of(STUDY),
+        **documented(),
+        **{f"worklist.{name}": getattr(worklist_of(STUDY), name) for name in ("known", "things", "marks")},
+        "first_ten": first_ten(worklist_of(STUDY).things),
+        "signs": signs(pd.DataFrame({"wound": ["W1"], "from_day": [10], "to_day": [20]}), STUDY.measurements),
+        "contraindications": contraindications(),
+        "doses": doses(),
+    }  # fmt: skip
 
 
 FRAMES = frames()

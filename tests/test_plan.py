@@ -170,6 +170,31 @@ def test_a_comparison_cannot_ask_for_less_than_can_be_told(line):
     assert told(f"{PLAN}\n[comparison]\n{line}\n").startswith(f"comparison.{line.partition(' ')[0]}")
 
 
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("minutes = [60, 45]", "protocol: minutes is a range: two numbers above zero, the smaller first"),
+        ("duty = [0, 20]", "protocol: duty is a range: two numbers above zero, the smaller first"),
+        ("intensity = [0.8, 0.5]", "protocol: intensity is a range: two numbers above zero, the smaller first"),
+        ("first_minutes = 70", "protocol: first_minutes lies above the range of minutes"),
+    ],
+)
+def test_a_protocol_that_does_not_hang_together_says_why(line, said):
+    assert told(f"{PLAN}\n[protocol]\n{line}\n") == said
+
+
+@pytest.mark.parametrize("line", ["minutes = 45", 'polarity = "up"', "leeway_percent = 60", "zone_minutes = 0"])
+def test_a_target_outside_its_limits_names_its_key(line):
+    assert told(f"{PLAN}\n[protocol]\n{line}\n").startswith(f"protocol.{line.partition(' ')[0]}")
+
+
+def test_a_plan_without_a_protocol_has_that_of_common_practice():
+    protocol = plan_of(PLAN).protocol
+    assert (protocol.minutes, protocol.first_minutes, protocol.pulse_rate) == ((45, 60), 20, (125, 125))
+    assert (protocol.intensity, protocol.duty, protocol.zone_minutes) == ((0.5, 0.5), (20, 20), 5)
+    assert (protocol.sensation, protocol.polarity, protocol.relief_minutes) == ("sensory", "by_state", 15)
+
+
 def test_the_quarter_that_decides_is_told_as_a_day_number():
     assert plan_of(CALENDAR + "\n[comparison]\ndecides = 2026-06-30\n").decides == 9677
     assert plan_of(PLAN + "\n[comparison]\ndecides = 300\n").decides == 300
@@ -209,7 +234,13 @@ OTHERS = {
     "comparison.early_percent": 41, "comparison.stages": ("3",), "comparison.covariates": ("age",),
     "comparison.starters": 16, "comparison.starters_residents": 13, "comparison.effective_residents": 16,
     "comparison.eligible_residents": 41, "comparison.closings": 11, "comparison.facility_spread": 6,
-    "comparison.decides": date(2026, 12, 31), "regimens.name": "other", "regimens.modality": "other",
+    "comparison.decides": date(2026, 12, 31), "protocol.minutes": (40, 60), "protocol.first_minutes": 15,
+    "protocol.build_up": 5, "protocol.pulse_rate": (100, 125), "protocol.sensation": "motor",
+    "protocol.polarity": "negative", "protocol.turn_days": 4, "protocol.turning_facilities": ("Alder",),
+    "protocol.duty": (20, 50), "protocol.intensity": (0.5, 1.0), "protocol.zone_minutes": 4, "protocol.zone_heads": 1,
+    "protocol.shallow_cm": 2, "protocol.leeway_percent": 5, "protocol.relief_minutes": 20,
+    "protocol.evaluation_days": 28, "protocol.monopolar_sets": 2, "protocol.bipolar_sets": 2,
+    "protocol.ultrasound_sets": 2, "regimens.name": "other", "regimens.modality": "other",
     "regimens.setup": "bipolar", "regimens.polarity": "positive",
 }  # fmt: skip
 

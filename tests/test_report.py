@@ -30,6 +30,7 @@ from tests.drawn import PLAN, TWO_HOUSES, as_csv, drawn
 ROOT = Path(__file__).parent.parent
 NOTEBOOKS = sorted(path.stem for path in (ROOT / "notebooks").glob("[0-9]*.ipynb"))
 SHEETS = ["healing", "sessions", "reasons", "account", "faults"]
+DELIVERY = ["agreement", "since when", "due", "dose", "settings", "reactions", "inside", "stops", "burden", "pain"]
 COMPARED = {"comparison": "told", "needs": "needs", "starts": "outside", "facilities": "homes"}  # sheet: finding
 
 
@@ -79,7 +80,7 @@ def everything_written(folder):
 def test_the_folder_holds_what_was_designed_and_nothing_else(reported):
     names = {path.relative_to(reported).as_posix() for path in reported.rglob("*")}
     pages = {f"internal/{name}.html" for name in ["page", *NOTEBOOKS]}
-    figures = {f"internal/figures/{name}.{kind}" for name in ("closing", "missed") for kind in ("png", "svg")}
+    figures = {f"internal/figures/{name}.{kind}" for name in ("closing", "missed", "due") for kind in ("png", "svg")}
     lists = ("tables.xlsx", "wounds.xlsx", "findings.json", "set_aside.csv", "faults.csv", "run.json")
     tables = {f"internal/{name}" for name in lists}
     assert names == {"internal", "internal/figures", *pages, *figures, *tables}
@@ -124,7 +125,7 @@ def test_a_second_run_gives_the_same_pages_but_for_their_revision(internal, agai
 
 def test_the_tables_hold_the_findings(internal, told):
     book = openpyxl.load_workbook(internal / "tables.xlsx")
-    assert book.sheetnames == ["about", *COMPARED, *SHEETS]
+    assert book.sheetnames == ["about", *COMPARED, *SHEETS[:3], *DELIVERY, *SHEETS[3:]]
     sheets = {name: told["comparison"][finding] for name, finding in COMPARED.items()}
     assert sheets.pop("facilities") == [] and book["facilities"].max_row == 1  # nothing is compared
     for name, told_rows in (sheets | {name: told[name] for name in SHEETS}).items():

@@ -309,7 +309,7 @@ def test_a_device_is_broken_for_ten_days(lifelike):
 
 def test_a_therapist_leaves_and_nothing_is_recorded_for_weeks(lifelike):
     story, rows = lifelike.story("therapist_leaves"), lifelike.rows("therapist_leaves", "sessions")
-    sessions = lifelike.tables["sessions"].query("therapist == 'S02'")
+    sessions = lifelike.untouched("sessions").query("therapist == 'S02'")
     assert (sessions["day"] < story["from"]).all() and len(sessions) > 50
     assert len(rows) > 50 and rows[["minutes", "volts"]].eq("").all(axis=None)
 

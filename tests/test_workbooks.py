@@ -7,6 +7,7 @@ import openpyxl
 import pandas as pd
 import pytest
 
+from kit.delivered import worklist_of
 from kit.followed import standing_of as standing_in_study
 from kit.pages.size_tables import wounds_list
 from kit.pages.workbooks import about, write_wounds
@@ -14,6 +15,7 @@ from kit.plan import day_of
 from kit.statements.about import INTERNAL
 from kit.statements.quarter import NOT_COMPARED
 from kit.trajectories.standing import NOT_TOLD, SLOW
+from tests.drawn import drawn
 from tests.test_size_statements import EVERY_KIND, UNFRESH, open_wound, standing_of
 from tests.test_size_tables import DATED, NUMBERED
 from tests.test_words import forbidden_in
@@ -22,8 +24,13 @@ WIDEST = 60  # characters: a longer cell is cut on screen and not in the file
 NASTY = {"wound": "=1+1", "facility": "@home", "resident": "pr-kelp-01"}
 
 
-def written(folder, standing, plan=NUMBERED):
-    write_wounds(folder, standing, plan)
+def nothing_listed():
+    """The list of an export without a single open wound."""
+    return worklist_of(drawn("wound day length width state\nW1 120 . . closed\n"))
+
+
+def written(folder, standing, plan=NUMBERED, listed=None):
+    write_wounds(folder, nothing_listed() if listed is None else listed, standing, plan)
     return openpyxl.load_workbook(folder / "wounds.xlsx")
 
 
@@ -40,14 +47,16 @@ def everything_in(folder):
 
 def test_the_first_sheet_says_what_the_list_is_and_for_whom(tmp_path):
     book = written(tmp_path, EVERY_KIND)
-    assert book.sheetnames == ["about", "wounds"]
+    assert book.sheetnames == ["about", "first ten", "all things", "wounds", "calendar"]
     told = {row["What"]: row["Is"] for row in rows_of(book["about"])}
-    assert list(told) == ["What", "For", "Not"]
+    assert list(told)[:3] == ["What", "For", "Not"]
     assert INTERNAL in told["For"]
-    assert told["Not"] == "Advice for a person: local policy and licensed practice decide"
+    assert told["Not"] == (
+        "Advice for a person. For review by the treating clinician; local policy and licensed practice decide."
+    )
 
 
-def test_the_second_sheet_is_the_list_of_wounds_in_its_order(tmp_path):
+def test_a_later_sheet_is_the_list_of_wounds_in_its_order(tmp_path):
     given = EVERY_KIND.assign(size_day=day_of(date(2026, 6, 9)))
     rows, told = rows_of(written(tmp_path, given, DATED)["wounds"]), wounds_list(given, DATED)
     assert list(rows[0]) == list(told.columns)
@@ -95,10 +104,11 @@ def test_no_resident_is_named_anywhere_in_the_file(tmp_path):
 
 def test_the_list_of_a_study_names_its_open_wounds_and_nobody(tmp_path, study, invented):
     standing = standing_in_study(study)
-    written(tmp_path, standing, study.plan)
+    listed = worklist_of(study)
+    written(tmp_path, standing, study.plan, listed)
     text = everything_in(tmp_path)
-    assert {name for name in invented.secrets if name in text} == set(standing["wound"])
-    assert len(standing) == 8
+    assert {name for name in invented.secrets if name in text} == set(standing["wound"]) | set(listed.marks["wound"])
+    assert len(standing) == 8 and len(listed.known) == 8
 
 
 def test_headers_stay_in_sight_and_columns_are_as_wide_as_their_words_up_to_a_limit(tmp_path):
@@ -114,7 +124,15 @@ def test_headers_stay_in_sight_and_columns_are_as_wide_as_their_words_up_to_a_li
 def test_without_an_open_wound_the_list_has_its_headers_alone(tmp_path, plan):
     book = written(tmp_path, standing_of(), plan)
     assert book["wounds"].max_row == 1 and book["wounds"]["A1"].value == "Wound"
-    assert book["about"].max_row == 4
+    assert book["first ten"].max_row == book["all things"].max_row == 1
+
+
+def test_long_sentences_wrap_and_sheets_print_across(tmp_path, study):
+    book = written(tmp_path, standing_in_study(study), study.plan, worklist_of(study))
+    assert {sheet.page_setup.orientation for sheet in book} == {"landscape"}
+    assert all(sheet.sheet_properties.pageSetUpPr.fitToPage for sheet in book)
+    assert all(cell.alignment.wrap_text for cell in book["about"]["B"])
+    assert not any(cell.alignment.wrap_text for cell in book["about"]["A"])
 
 
 def test_no_cell_holds_a_forbidden_word(tmp_path):

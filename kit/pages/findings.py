@@ -9,10 +9,13 @@ import pandas as pd
 
 from kit import __version__
 from kit.compared import compared
+from kit.delivered import delivered, safety_of, worklist_of
 from kit.faults import counted
 from kit.healing.description import Description, describe
 from kit.quarter import activity, by_regimen, reasons
+from kit.statements.care import safety, to_look_at
 from kit.statements.comparing import came_to, comparisons, in_facility, look, reach
+from kit.statements.delivery import missed_most
 from kit.statements.sizes import early_responses
 from kit.study import Study
 
@@ -41,6 +44,7 @@ def findings(study: Study, scope: str, group: Study | None = None) -> tuple[dict
         "activity": asdict(activity(study)),
         "sessions": _records(by_regimen(study)),
         "reasons": _records(reasons(study)),
+        "delivery": _delivery(study),
         "cohort": {
             "wounds": int(episodes["in_cohort"].sum()),
             "residents": int(episodes.loc[episodes["in_cohort"], "resident"].nunique()),
@@ -57,6 +61,19 @@ def findings(study: Study, scope: str, group: Study | None = None) -> tuple[dict
         "resampling": {"draws": description.draws, "seed": description.seed},
     }
     return told, description
+
+
+def _delivery(study: Study) -> dict:
+    """What was delivered of the protocol in the quarter, and what became of the sessions that were due."""
+    done = delivered(study)
+    return {
+        "missed": missed_most(done, study.plan),
+        "due": _records(done.fates),
+        "agreement": _records(done.shortfalls),
+        "since": _records(done.stretches),
+        "safety": safety(safety_of(study), study.plan),
+        "to_look_at": to_look_at(worklist_of(study), study.plan),
+    }
 
 
 def _comparison(study: Study) -> dict:

@@ -31,11 +31,12 @@ def page_html(
     revision: str,
     notebooks: list[tuple[str, str]],
     made: str = "",
+    due: Figure | None = None,
 ) -> str:
     """The whole page as HTML. `notebooks` names file and title of each notebook of the same report; `made` is a day.
 
     `beside` is the figure of the comparison; there is none where too few started, and `figure`, the description, then
-    stands in its place.
+    stands in its place. `due` is the figure of the sessions that were due.
     """
     return _TEMPLATES.get_template("page.html.j2").render(
         title=f"{found['scope']}, {plan.program.name}: quarterly outcome report",
@@ -56,6 +57,7 @@ def page_html(
         in_view=IN_VIEW,
         no_session="not in the export" if "sessions" in found["absent"] else "none",
         figure=Markup(figure_html(figure, describe_figure(found))),
+        due=Markup(figure_html(due, describe_due(found))) if due is not None else "",
         beside=Markup(figure_html(beside, describe_comparison(found))) if beside is not None else "",
         **_words(plan),
         **_tables(found),
@@ -157,6 +159,13 @@ def describe_comparison(found: dict) -> str:
     """The comparison's figure in words, for those who cannot see it."""
     said = found["comparison"]["told"][0]["sentence"]
     return f"Two bars of 100 wounds, treated and expected without, and their difference. {said}"
+
+
+def describe_due(found: dict) -> str:
+    """The figure of the sessions due in words, for those who cannot see it."""
+    full = [f"{row['facility']} {words.of_hundred(row['share'])}" for row in found["delivery"]["due"]
+            if row["fate"] == "full"]  # fmt: skip
+    return f"Of 100 sessions due, how many reached the protocol's minutes: {'; '.join(full) or 'none'}"
 
 
 def describe_figure(found: dict) -> str:

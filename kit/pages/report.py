@@ -16,10 +16,12 @@ import nbformat
 import pandas as pd
 from nbconvert import HTMLExporter
 
+from kit.delivered import delivered, worklist_of
 from kit.faults import ExportError
 from kit.followed import standing_in
 from kit.healing.description import Description
 from kit.pages.comparison_figures import comparison_figure
+from kit.pages.delivery_figures import fates_figure
 from kit.pages.display import png, svg
 from kit.pages.figures import closing_figure, missed_figure
 from kit.pages.findings import findings, last_record
@@ -72,7 +74,7 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
         say("Writing page and tables")
         _write_page(internal, found, description, study, final.name, books)
         write_tables(internal, found, study)
-        write_wounds(internal, standing_in(whole, request.facility), study.plan)
+        write_wounds(internal, worklist_of(study), standing_in(whole, request.facility), study.plan)
         run = _run_of(found, request, final.name)
         (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
     add_to_ledger(final.parent, _ledger_line(run, read_ledger(final.parent)))
@@ -148,11 +150,13 @@ def _write_page(
     missed = missed_figure(pd.DataFrame(found["reasons"], columns=["reason", "missed", "shortened"]))
     figures = internal / "figures"
     figures.mkdir()
-    drawn = {"closing": closing, "missed": missed} | ({"beside": beside} if beside is not None else {})
-    for name, figure in drawn.items():
+    fates = delivered(study).fates
+    due = fates_figure(fates) if len(fates) else None
+    drawn = {"closing": closing, "missed": missed, "beside": beside, "due": due}
+    for name, figure in ((name, figure) for name, figure in drawn.items() if figure is not None):
         (figures / f"{name}.png").write_bytes(png(figure))
         (figures / f"{name}.svg").write_bytes(svg(figure))
-    page = page_html(found, closing, beside, study.plan, revision_name, books, _today())
+    page = page_html(found, closing, beside, study.plan, revision_name, books, _today(), due)
     (internal / "page.html").write_text(page, encoding="utf-8")
 
 

@@ -6,16 +6,23 @@ import json
 from pathlib import Path
 
 import pandas as pd
+from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
+from kit.delivered import Worklist, burden_of, comfort_of, delivered, safety_of
 from kit.faults import FAULTS, SET_ASIDE
+from kit.pages.care_tables import care_sheets
+from kit.pages.delivery_tables import delivery_sheets
 from kit.pages.size_tables import wounds_list
+from kit.pages.worklist import worklist_sheets
 from kit.plan import Plan
 from kit.statements.about import INTERNAL, window
 from kit.statements.quarter import NOT_COMPARED
 from kit.study import Study
 from kit.words import label
+
+WIDEST = 60  # characters across
 
 
 def write_tables(internal: Path, found: dict, study: Study) -> None:
@@ -29,13 +36,15 @@ def write_tables(internal: Path, found: dict, study: Study) -> None:
         "healing": pd.DataFrame(found["healing"]),
         "sessions": pd.DataFrame(found["sessions"]),
         "reasons": pd.DataFrame(found["reasons"], columns=["reason", "missed", "shortened"]),
+        **delivery_sheets(delivered(study)),
+        **care_sheets(safety_of(study), burden_of(study), comfort_of(study)),
         "account": study.account,
         "faults": pd.DataFrame(found["faults"], columns=["table", "fault", "fate", "rows", "says"]),
     }
     with pd.ExcelWriter(internal / "tables.xlsx", engine="openpyxl") as workbook:
         for name, frame in sheets.items():
             harmless(frame.round(4).rename(columns=label)).to_excel(workbook, sheet_name=name, index=False)
-            _laid_out(workbook.sheets[name], frame)
+            laid_out(workbook.sheets[name], frame)
     faults = study.faults.merge(study.houses[["table", "source_row", "file", "row"]], on=["table", "source_row"])
     faults = faults.assign(says=faults["fault"].map(lambda name: FAULTS[name].says))
     aside = faults.loc[faults["fate"] == SET_ASIDE, ["file", "row", "fault"]]
@@ -46,18 +55,13 @@ def write_tables(internal: Path, found: dict, study: Study) -> None:
     (internal / "findings.json").write_text(told + "\n", encoding="utf-8")
 
 
-def write_wounds(internal: Path, standing: pd.DataFrame, plan: Plan) -> None:
-    """The open wounds by name, for those who treat them: the only file of a report that names any."""
-    about_it = {
-        "What": "Where each open wound stands beside the course expected of wounds like it, slowest first",
-        "For": f"Those who treat these wounds, for review. {INTERNAL}",
-        "Not": "Advice for a person: local policy and licensed practice decide",
-    }
-    sheets = {"about": pd.DataFrame(about_it.items(), columns=["what", "is"]), "wounds": wounds_list(standing, plan)}
+def write_wounds(internal: Path, listed: Worklist, standing: pd.DataFrame, plan: Plan) -> None:
+    """The open wounds by name, what to look at first, for those who treat them: the only file that names any."""
+    sheets = worklist_sheets(listed.known, listed.things, listed.marks, wounds_list(standing, plan), plan)
     with pd.ExcelWriter(internal / "wounds.xlsx", engine="openpyxl") as workbook:
         for name, frame in sheets.items():
             harmless(frame).rename(columns=label).to_excel(workbook, sheet_name=name, index=False)
-            _laid_out(workbook.sheets[name], frame)
+            laid_out(workbook.sheets[name], frame)
 
 
 def about(found: dict, plan: Plan) -> pd.DataFrame:
@@ -73,12 +77,18 @@ def about(found: dict, plan: Plan) -> pd.DataFrame:
     return pd.DataFrame({"what": list(lines), "is": list(lines.values())})
 
 
-def _laid_out(sheet: Worksheet, frame: pd.DataFrame) -> None:
-    """Columns as wide as their words, up to a limit, and a header that stays in sight."""
+def laid_out(sheet: Worksheet, frame: pd.DataFrame) -> None:
+    """Columns as wide as their words, up to a limit beyond which they wrap; a header in sight; a page across."""
     sheet.freeze_panes = "A2"
+    sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
     for number, (name, column) in enumerate(frame.items(), start=1):
+        letter = get_column_letter(number)
         widest = max([len(label(str(name))), *column.astype(str).str.len()])
-        sheet.column_dimensions[get_column_letter(number)].width = min(widest + 2, 60)
+        sheet.column_dimensions[letter].width = min(widest + 2, WIDEST)
+        if widest + 2 > WIDEST:
+            for cell in sheet[letter]:
+                cell.alignment = Alignment(wrap_text=True, vertical="top")
 
 
 def harmless(frame: pd.DataFrame) -> pd.DataFrame:

@@ -135,6 +135,11 @@ stages = ["2", "3", "4", "unstageable", "deep_tissue"]
 [comparison]
 decides = {decides}
 
+# What a session should be; the rest stands as in the README. Two of the houses turn the polarity every three days.
+[protocol]
+polarity = "negative"
+turning_facilities = ["Tarnwick", "Ostervane"]
+
 [[regimens]]
 name = "monopolar stimulation"
 modality = "stimulation"

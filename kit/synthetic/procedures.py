@@ -17,18 +17,19 @@ def procedures(
 ) -> pd.DataFrame:
     """Weekly dressings and monthly evaluations of treated wounds, and debridement of dead tissue in any wound."""
     parts = [
-        _dressings(sores, measured, last),
+        _dressings(seed, sores, measured, last),
         _evaluations(sores, measured, last, inside),
         _debridements(seed, sores, measured, last, inside),
     ]
     return pd.concat(parts, ignore_index=True)
 
 
-def _dressings(sores: pd.DataFrame, measured: pd.DataFrame, last: np.ndarray) -> pd.DataFrame:
-    """One row a week stands for the week: the dressing of the day of the round."""
+def _dressings(seed: int, sores: pd.DataFrame, measured: pd.DataFrame, last: np.ndarray) -> pd.DataFrame:
+    """One row a week stands for the week: the dressing of the day of the round, and the pain asked for at it."""
     start = sores["start"].to_numpy()[measured["row"]]
     here = (measured["state"] == "open") & (measured["day"] >= start - 14) & (measured["day"] <= last[measured["row"]])
-    return measured.loc[here, ["row", "wound", "day"]].assign(procedure="dressing")
+    frame = measured.loc[here, ["row", "wound", "day"]].assign(procedure="dressing")
+    return frame.assign(**_pain(seed, frame, sores, last, "dressing"))
 
 
 def _evaluations(sores: pd.DataFrame, measured: pd.DataFrame, last: np.ndarray, inside: np.ndarray) -> pd.DataFrame:
@@ -52,12 +53,18 @@ def _debridements(
     dead = (measured["state"] == "open") & (measured["necrosis_share"] >= 20)
     there = (day <= CUTOFF) & inside[sores["person"].to_numpy()[measured["row"]], np.minimum(day, CUTOFF)]
     frame = measured.loc[dead & there & (luck_then < 0.4), ["row", "wound"]].assign(day=day, procedure="debridement")
-    return frame.assign(**_pain(seed, frame, sores, last))
+    return frame.assign(**_pain(seed, frame, sores, last, "debridement"))
 
 
-def _pain(seed: int, frame: pd.DataFrame, sores: pd.DataFrame, last: np.ndarray) -> dict[str, np.ndarray]:
-    """Stimulation before debridement takes a planted 1.6 points off the pain during it."""
-    rng = stream(seed, "pain")
+HURTS = {"debridement": 3.0, "dressing": 1.5}  # points more during it than before
+STREAM = {"debridement": "pain", "dressing": "pain at dressings"}
+
+
+def _pain(
+    seed: int, frame: pd.DataFrame, sores: pd.DataFrame, last: np.ndarray, procedure: str
+) -> dict[str, np.ndarray]:
+    """Stimulation before a procedure takes a planted 1.6 points off the pain during it."""
+    rng = stream(seed, STREAM[procedure])
     row, day, shape = frame["row"].to_numpy(), frame["day"].to_numpy(), (len(sores), CUTOFF + 3)
     coin, noise = rng.random((3, *shape))[:, row, day], rng.normal(0, 0.8, (3, *shape))[:, row, day]
     own = rng.normal(2.5, 1.3, sores["person"].max() + 1)[sores["person"].to_numpy()[row]]
@@ -65,7 +72,7 @@ def _pain(seed: int, frame: pd.DataFrame, sores: pd.DataFrame, last: np.ndarray)
     relief = under_way & (sores["regimen"] != "ultrasound").to_numpy()[row] & (coin[0] < 0.6)
     minutes = np.where(coin[1] < 0.75, 15 + 5 * (coin[1] < 0.35), 10)
     eased = RELIEF * relief * np.where(minutes >= RELIEF_TAKES, 1.0, 0.5)
-    before, during, after = own + noise[0], own + 3 + noise[1] - eased, own + 0.8 + noise[2] - eased / 4
+    before, during, after = own + noise[0], own + HURTS[procedure] + noise[1] - eased, own + 0.8 + noise[2] - eased / 4
     silent = coin[2] < 0.08
     return {
         "relief": np.where(relief, "yes", "no"),

@@ -1,0 +1,1 @@
+"""What was delivered: dose, agreement with the protocol, comfort, safety, burden, and what to look at this week."""

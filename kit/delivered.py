@@ -17,7 +17,7 @@ from kit.delivery.early_dose import EarlyDose, early_dose
 from kit.delivery.open_wounds import day_marks, open_wounds
 from kit.delivery.orders import as_ordered, ordered_weeks, orders, orders_left_out, sessions_a_week
 from kit.delivery.published import contraindications
-from kit.delivery.safety import cut_short, inside, inside_by_facility, reactions
+from kit.delivery.safety import cut_short, inside, inside_by_condition, inside_by_facility, reactions
 from kit.delivery.settings import inconsistencies, schedules
 from kit.delivery.shortfalls import fates, shortfalls
 from kit.delivery.stops import course_ends, stop_reasons, stopped_shares
@@ -77,14 +77,15 @@ def delivered(study: Study) -> Delivered:
 @dataclass(frozen=True, eq=False)
 class Safety:
     """`reactions` and `cut_short` are of the quarter; `inside_now` counts its sessions in a recorded contraindication
-    or precaution by facility, `inside_ever` those of the whole export; `stops` and `stop_reasons` tell what became of
-    courses. Frames as `kit.delivery` returns them.
+    or precaution by facility, `inside_ever` those of the whole export and `conditions` what they were recorded for;
+    `stops` and `stop_reasons` tell what became of courses. Frames as `kit.delivery` returns them.
     """
 
     reactions: pd.DataFrame
     cut_short: pd.DataFrame
     inside_now: pd.DataFrame
     inside_ever: pd.DataFrame
+    conditions: pd.DataFrame
     stops: pd.DataFrame
     stop_reasons: pd.DataFrame
 
@@ -101,6 +102,7 @@ def safety_of(study: Study) -> Safety:
         cut_short=cut_short(now),
         inside_now=inside_by_facility(within(found, study.plan), now, study.spans),
         inside_ever=inside_by_facility(found, told, study.spans),
+        conditions=inside_by_condition(found),
         stops=stopped_shares(ends),
         stop_reasons=stop_reasons(ends),
     )

@@ -203,6 +203,7 @@ RESULTS: dict[str, str] = {
     "minutes_a_week": "Device minutes of weeks in which every day is recorded, median.",
     "charge_known": "Days whose charge is recorded.",
     "median_charge": "Charge a day, coulombs, median.",
+    "median_frequency": "Ultrasound frequency, MHz, median.",
     "zone_known": "Days whose minutes a zone are known.",
     "median_zone": "Minutes a zone, median.",
     "element": "Element of the protocol.",

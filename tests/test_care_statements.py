@@ -113,7 +113,7 @@ def safe(now=NOW, ever=EVER, answered=497):
     rate = {"per_100": 2.817, "low": 1.54, "high": 4.73} if answered else dict.fromkeys(("per_100", "low", "high"), NAN)
     reactions = pd.DataFrame([{"reaction": "any", "answered": answered, "reactions": 14, **rate}])
     empty = pd.DataFrame()
-    return Safety(reactions, empty, inside(*now), inside(*ever), empty, empty)
+    return Safety(reactions, empty, inside(*now), inside(*ever), empty, empty, empty)
 
 
 def test_reactions_are_told_per_hundred_with_their_exact_range():

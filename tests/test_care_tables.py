@@ -12,7 +12,7 @@ from kit.pages.display import as_html, png
 from kit.study import read_study
 from tests.drawn import TWO_HOUSES, drawn
 from tests.test_care_statements import comfort as told_comfort
-from tests.test_care_statements import early, inside
+from tests.test_care_statements import early
 from tests.test_comparison_figures import outside, overlapping
 from tests.test_planted import INVENTED
 
@@ -35,11 +35,15 @@ def test_reactions_show_every_set_up_and_every_kind_that_was_seen():
     assert told["Seen in"].tolist()[0] == "4 of 200"
 
 
-def test_only_facilities_with_a_session_inside_are_shown():
-    told = tables.inside_table(inside(("contraindication", 10, 3), ("precaution", 0, 5)))
-    assert told[["Facility", "Recorded", "Sessions inside"]].to_numpy().tolist() == [
-        ["Alder", "Contraindication", "10 of 100"]
-    ]
+def test_sessions_inside_are_told_with_the_condition_and_what_the_list_says_of_it():
+    frame = pd.DataFrame(
+        [("Alder", "contraindication", "electronic_implant", "ultrasound", "local", 10, 1, 1)],
+        columns=["facility", "span", "condition", "modality", "listed", "inside", "wounds", "residents"],
+    )
+    assert tables.inside_table(frame).iloc[0].to_dict() == {
+        "Facility": "Alder", "Recorded": "Contraindication", "For": "Electronic implant", "Modality": "Ultrasound",
+        "The list says": "local", "Sessions inside": 10, "Wounds": 1, "Residents": 1,
+    }  # fmt: skip
 
 
 def effects(*rows):

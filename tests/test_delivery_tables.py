@@ -49,23 +49,32 @@ def test_the_sessions_due_are_told_as_shares_of_the_facility():
 def dose(**known):
     row = dict.fromkeys(
         ("days_a_week", "first_minutes", "quartile_1", "median", "quartile_3", "minutes_a_week", "median_charge",
-         "median_zone", "average_intensity"), NAN,
+         "median_zone", "average_intensity", "median_frequency"), NAN,
     ) | {"facility": "Alder", "modality": "stimulation", "setup": "bipolar", "wounds": 2, "treated_days": 9,
          "treated_weeks": 3, "minutes_known": 0, "charge_known": 0, "zone_known": 0}  # fmt: skip
     return pd.DataFrame([row | known])
 
 
 def test_minutes_that_nobody_recorded_are_told_to_be_so():
-    told = tables.doses_table(dose()).iloc[0]
+    told = tables.stimulation_table(dose()).iloc[0]
     assert told["Minutes, later days (half of them)"] == "not recorded"
-    assert (told["Modality"], told["Charge, C a day"], told["Minutes a zone"]) == ("Bipolar stimulation", "–", "–")
+    assert (told["Set-up"], told["Charge, C a day"]) == ("Bipolar", "–")
 
 
 def test_a_dose_is_told_with_the_spread_of_its_days():
     known = {"minutes_known": 9, "quartile_1": 48.0, "median": 52.4, "quartile_3": 56.0, "median_charge": 1.08}
-    told = tables.doses_table(dose(**known)).iloc[0]
+    told = tables.stimulation_table(dose(**known)).iloc[0]
     assert told["Minutes, later days (half of them)"] == "52 (48 to 56)"
     assert told["Charge, C a day"] == "1.08"
+
+
+def test_ultrasound_is_told_by_the_zone_with_its_intensity_averaged_and_its_frequency():
+    known = {"modality": "ultrasound", "setup": "", "minutes_known": 9, "quartile_1": 5.0, "median": 5.0,
+             "quartile_3": 10.0, "median_zone": 5.04, "average_intensity": 0.1, "median_frequency": 3.0}  # fmt: skip
+    told = tables.ultrasound_table(dose(**known)).iloc[0]
+    assert (told["Minutes a day (half of them)"], told["Minutes a zone"]) == ("5 (5 to 10)", "5.0")
+    assert (told["W/cm2, averaged over pulses"], told["MHz"]) == ("0.10", "3.0")
+    assert tables.stimulation_table(dose(**known)).empty
 
 
 def test_settings_that_nobody_found_are_left_out_and_the_others_come_most_frequent_first():
@@ -96,7 +105,8 @@ def test_tables_and_sheets_name_no_wound_and_hold_where_nothing_was_delivered():
         done = delivered(study)
         shown = [
             tables.shortfalls_table(done.shortfalls), tables.stretches_table(done.stretches, study.plan),
-            tables.fates_table(done.fates), tables.doses_table(done.doses), tables.settings_table(done.settings),
+            tables.fates_table(done.fates), tables.stimulation_table(done.doses),
+            tables.ultrasound_table(done.doses), tables.settings_table(done.settings),
             tables.schedules_table(done.schedules), *tables.delivery_sheets(done).values(),
         ]  # fmt: skip
         for frame in shown:

@@ -12,7 +12,15 @@ import pytest
 
 from kit.delivery.context import in_context
 from kit.delivery.published import contraindications
-from kit.delivery.safety import cut_short, inside, inside_by_facility, poisson_limits, reactions
+from kit.delivery.safety import (
+    INSIDE,
+    cut_short,
+    inside,
+    inside_by_condition,
+    inside_by_facility,
+    poisson_limits,
+    reactions,
+)
 from kit.quarter import within
 from kit.study import read_study
 from tests.drawn import PLAN, drawn
@@ -279,3 +287,14 @@ def test_reactions_of_the_invented_group_are_those_of_its_file(lifelike):
     # The header is row 1. What is set aside (a session that fits no wound) has no reaction here either.
     written = rows.loc[told["source_row"] - 2, "reaction"].value_counts()
     assert of_all.drop("other").to_dict() == written.reindex(of_all.index.drop("other")).to_dict()
+
+
+def test_sessions_inside_are_counted_by_condition_and_by_what_the_list_says():
+    """Two sessions inside one span of the person, one of them also inside a span of the wound."""
+    named, unnamed = ("thrombosis", "contraindication"), ("not said", "the chart decides")
+    session = ("W1", "R1", "Alder", 10, "stimulation", "bipolar", "contraindication")
+    rows = [(2, 9, *session, *named), (3, 9, *session, *named), (3, 8, *session, *unnamed)]
+    found = pd.DataFrame(rows, columns=INSIDE)
+    told = inside_by_condition(found)
+    assert told[["condition", "inside", "wounds"]].to_numpy().tolist() == [["thrombosis", 2, 1], ["not said", 1, 1]]
+    assert inside_by_condition(found.head(0)).empty

@@ -32,7 +32,7 @@ def treated_days(told: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     Columns out: wound, resident, facility, day, number, modality, setup (missing where none is named, or several are),
     day_minutes, staff_minutes (of the day; missing where any is), day_charge (C, where every session's rate is
     recorded), zone_minutes (ultrasound minutes for each zone, a part of a zone counted as a part), average_intensity
-    (W/cm2, ultrasound). Missing is never zero.
+    (W/cm2, ultrasound), frequency (MHz, ultrasound). Missing is never zero.
     """
     rows = told.assign(
         setup=told["setup"].astype(object),
@@ -42,14 +42,14 @@ def treated_days(told: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     )
     keys = ["wound", "day", "modality"]
     by = rows.groupby(keys, observed=True, sort=True)
-    first = by[["resident", "facility", "number", "day_minutes", "zones", "average_intensity"]].first()
+    first = by[["resident", "facility", "number", "day_minutes", "zones", "average_intensity", "frequency"]].first()
     sums = pd.DataFrame({name: by[name].sum().where(by[name].count() == by.size()) for name in SUMMED})
     setup = by["setup"].first().where(by["setup"].nunique() == 1)
     days = first.join(sums).assign(setup=setup).reset_index()
     days = days.assign(zone_minutes=(days["day_minutes"] / days["zones"]).where(days["modality"] == "ultrasound"))
     return days[
         ["wound", "resident", "facility", "day", "number", "modality", "setup", "day_minutes", "staff_minutes",
-         "day_charge", "zone_minutes", "average_intensity"]
+         "day_charge", "zone_minutes", "average_intensity", "frequency"]
     ]  # fmt: skip
 
 
@@ -63,7 +63,8 @@ def doses(days: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     (wound-weeks with a session, weeks counted from the wound's first), days_a_week (treated days in such a week),
     minutes_known (days whose minutes are recorded), first_minutes (median of first days), quartile_1, median,
     quartile_3 (minutes a day later on), minutes_a_week (median over weeks in which every day is recorded),
-    charge_known, median_charge (C a day), zone_known, median_zone (minutes a zone), average_intensity (median).
+    charge_known, median_charge (C a day), zone_known, median_zone (minutes a zone), average_intensity and
+    median_frequency (medians, W/cm2 and MHz).
     """
     rows = days.assign(setup=days["setup"].fillna(""), modality=days["modality"].astype(object))
     keys = ["facility", "modality", "setup"]
@@ -74,7 +75,7 @@ def doses(days: pd.DataFrame, plan: Plan) -> pd.DataFrame:
 DOSES = [
     "facility", "modality", "setup", "wounds", "treated_days", "treated_weeks", "days_a_week", "minutes_known",
     "first_minutes", "quartile_1", "median", "quartile_3", "minutes_a_week", "charge_known", "median_charge",
-    "zone_known", "median_zone", "average_intensity",
+    "zone_known", "median_zone", "average_intensity", "median_frequency",
 ]  # fmt: skip
 
 
@@ -97,6 +98,7 @@ def _dose(days: pd.DataFrame) -> dict[str, float]:
         "zone_known": int(days["zone_minutes"].notna().sum()),
         "median_zone": _middle(days["zone_minutes"]),
         "average_intensity": _middle(days["average_intensity"]),
+        "median_frequency": _middle(days["frequency"]),
     }
 
 

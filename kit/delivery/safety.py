@@ -150,6 +150,21 @@ INSIDE = [
 ]  # fmt: skip
 
 
+def inside_by_condition(found: pd.DataFrame) -> pd.DataFrame:
+    """The same sessions by what was recorded and what the facility's list says of it, most sessions first.
+
+    Columns in: those of `inside`. Columns out: facility, span, condition, modality, listed, inside (sessions), wounds,
+    residents. A session inside two spans counts in the rows of both.
+    """
+    keys = ["facility", "span", "condition", "modality", "listed"]
+    rows = found.assign(modality=found["modality"].astype(object)).drop_duplicates([*keys, "source_row", "wound"])
+    by = rows.groupby(keys, sort=True)
+    table = pd.DataFrame({"inside": by.size(), "wounds": by["wound"].nunique(), "residents": by["resident"].nunique()})
+    return table.reset_index().sort_values(
+        ["span", "inside"], ascending=[True, False], kind="stable", ignore_index=True
+    )
+
+
 def inside_by_facility(found: pd.DataFrame, told: pd.DataFrame, spans: pd.DataFrame) -> pd.DataFrame:
     """How many sessions each facility gave inside a recorded contraindication, and inside a precaution.
 

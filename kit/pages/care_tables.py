@@ -37,17 +37,20 @@ def _rate(row: dict) -> str:
     return "–" if pd.isna(row["per_100"]) else f"{row['per_100']:.1f} ({row['low']:.1f} to {row['high']:.1f})"
 
 
-def inside_table(inside: pd.DataFrame) -> pd.DataFrame:
-    """Sessions given while a contraindication, and while a precaution, was recorded; facilities with none left out."""
+def inside_table(conditions: pd.DataFrame) -> pd.DataFrame:
+    """Sessions given while a contraindication or precaution was recorded, and what the list says of its condition."""
     rows = [
         {
             "Facility": row["facility"],
             "Recorded": label(row["span"]),
-            "Sessions inside": f"{row['inside']} of {row['sessions']}",
+            "For": label(row["condition"]),
+            "Modality": label(row["modality"]),
+            "The list says": row["listed"],
+            "Sessions inside": row["inside"],
             "Wounds": row["wounds"],
             "Residents": row["residents"],
         }
-        for row in inside[inside["inside"] > 0].to_dict("records")
+        for row in conditions.to_dict("records")
     ]
     return pd.DataFrame(rows)
 
@@ -188,7 +191,7 @@ def safety_tables(found: Safety, burden: pd.DataFrame) -> dict[str, pd.DataFrame
     """The tables of safety and burden by caption; those with nothing to tell are left out."""
     return filled({
         "Reactions in the quarter": reactions_table(found.reactions),
-        "Sessions inside a recorded contraindication or precaution, whenever": inside_table(found.inside_ever),
+        "Sessions inside a recorded contraindication or precaution, whenever": inside_table(found.conditions),
         "What became of courses of treatment": stops_table(found.stops),
         "A week of a treated wound in the quarter, means": burden_table(burden),
     })  # fmt: skip

@@ -70,25 +70,47 @@ def fates_table(fates: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def doses_table(doses: pd.DataFrame) -> pd.DataFrame:
-    """Dose by facility and set-up: device minutes, days a week, charge, minutes a zone; a dash where not recorded."""
-    return pd.DataFrame([_dose(row) for row in doses.to_dict("records")])
+def stimulation_table(doses: pd.DataFrame) -> pd.DataFrame:
+    """Dose of stimulation by facility and set-up: device minutes, days a week, charge; a dash where not recorded."""
+    told = doses[doses["modality"] == "stimulation"]
+    return pd.DataFrame([_stimulated(row) for row in told.to_dict("records")])
 
 
-def _dose(row: dict) -> dict[str, object]:
-    spread = f"{_number(row['median'])} ({_number(row['quartile_1'])} to {_number(row['quartile_3'])})"
-    return {
-        "Facility": row["facility"],
-        "Modality": sentence(f"{row['setup']} {row['modality']}".strip()),
-        "Wounds": row["wounds"],
-        "Days": row["treated_days"],
-        "Days a week": _number(row["days_a_week"], 1),
+def _stimulated(row: dict) -> dict[str, object]:
+    return _given(row) | {
         "Minutes, first day": _number(row["first_minutes"]),
-        "Minutes, later days (half of them)": spread if row["minutes_known"] else "not recorded",
+        "Minutes, later days (half of them)": _spread(row),
         "Minutes a week": _number(row["minutes_a_week"]),
         "Charge, C a day": _number(row["median_charge"], 2),
-        "Minutes a zone": _number(row["median_zone"], 1),
     }
+
+
+def ultrasound_table(doses: pd.DataFrame) -> pd.DataFrame:
+    """Dose of ultrasound by facility: minutes a zone, intensity averaged over its pulses, frequency."""
+    told = doses[doses["modality"] == "ultrasound"]
+    return pd.DataFrame([_sounded(row) for row in told.to_dict("records")])
+
+
+def _sounded(row: dict) -> dict[str, object]:
+    return _given(row) | {
+        "Minutes a day (half of them)": _spread(row),
+        "Minutes a zone": _number(row["median_zone"], 1),
+        "W/cm2, averaged over pulses": _number(row["average_intensity"], 2),
+        "MHz": _number(row["median_frequency"], 1),
+    }
+
+
+def _given(row: dict) -> dict[str, object]:
+    told = {"Facility": row["facility"]}
+    if row["modality"] == "stimulation":
+        told["Set-up"] = sentence(row["setup"] or "not recorded")
+    return told | {"Wounds": row["wounds"], "Days": row["treated_days"], "Days a week": _number(row["days_a_week"], 1)}
+
+
+def _spread(row: dict) -> str:
+    if not row["minutes_known"]:
+        return "not recorded"
+    return f"{_number(row['median'])} ({_number(row['quartile_1'])} to {_number(row['quartile_3'])})"
 
 
 def _number(value: float, places: int = 0) -> str:
@@ -148,7 +170,8 @@ def agreement_tables(done: Delivered, plan: Plan) -> dict[str, pd.DataFrame]:
 def dose_tables(done: Delivered) -> dict[str, pd.DataFrame]:
     """The tables of dose and settings by caption; those with nothing to tell are left out."""
     return filled({
-        "Dose in the quarter: device minutes, never minutes of staff": doses_table(done.doses),
+        "Stimulation in the quarter: device minutes, never minutes of staff": stimulation_table(done.doses),
+        "Ultrasound in the quarter": ultrasound_table(done.doses),
         "Doses of published studies of stimulation; none is thereby the right one": published_table(doses()),
         "Settings of the quarter that do not go together": settings_table(done.settings),
         "Polarity beside a schedule that turns it, over the whole export": schedules_table(done.schedules),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pandas as pd
 
 from kit.healing.answers import Answers
@@ -20,16 +22,22 @@ NOT_COMPARED = (
 
 
 def this_quarter(
-    done: Activity, description: Description, answers: Answers, standing: pd.DataFrame, plan: Plan
+    done: Activity,
+    description: Description,
+    answers: Answers,
+    standing: pd.DataFrame,
+    plan: Plan,
+    delivered: Sequence[str] = (),
 ) -> pd.DataFrame:
     """What can be said this quarter, sentence by sentence. Columns out: sentence, level (as in LEVELS).
 
-    `standing` is of `kit.trajectories.standing`; the early response is that of any modality.
+    `standing` is of `kit.trajectories.standing`; `delivered` holds sentences on delivery, which describe; the early
+    response is that of any modality.
     """
     opening = f"{when(done.ends).capitalize()} {count(done.wounds_open, 'wound')} stood open and "
     opening += f"{count(done.wounds_treated, 'wound')} had at least one session."
     closed = f"Seen to close {when(done.ends)}, treated or not: {count(done.closed, 'wound')}."
-    sentences = [opening, *_delivered(done), closed]
+    sentences = [opening, *_delivered(done), *delivered, closed]
     if done.weeks_in_view:
         fresh = percent(done.weeks_measured, done.weeks_in_view)
         sentences.append(f"A fresh size was known in {fresh} of wound weeks.")

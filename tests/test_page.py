@@ -10,7 +10,7 @@ from kit.healing.answers import EARLY_NEEDS, MEASURES
 from kit.pages.comparison_figures import comparison_figure
 from kit.pages.figures import closing_figure
 from kit.pages.findings import findings
-from kit.pages.page import faults_table, frame_html, page_html
+from kit.pages.page import describe_due, faults_table, frame_html, page_html
 from kit.statements.about import INTERNAL
 from kit.statements.comparing import UNCHARTED
 from tests.conftest import HOME, NASTY
@@ -408,7 +408,7 @@ def test_a_page_that_compares_uses_no_word_that_may_never_be_used(told_page):
 
 def test_what_was_delivered_and_what_the_export_held_stand_on_both_kinds_of_page(told_page):
     heads = [heading.text for heading in told_page.find_all("h2")][1:]
-    assert heads == ["What was delivered in the quarter", "What the export held", "How to use this page"]
+    assert heads == ["What was delivered in the quarter", "What the export held"]
 
 
 def test_the_page_of_a_facility_tells_the_groups_answer_and_its_own_leaning(lifelike, told_found):
@@ -529,3 +529,23 @@ def test_the_page_of_one_facility_counts_its_own_wounds_alone(study):
     # residents 1 to 18, of whom 1 to 10 have two wounds: 18 + 10
     assert (found["cohort"]["residents"], found["cohort"]["wounds"]) == (18, 28)
     assert "cohort 28 wounds on 18 residents" in text_of(page_of(found, description, there))
+
+
+# --- delivery ---
+
+
+def test_what_was_delivered_is_told_in_sentences_a_figure_and_the_weekly_list(lifelike):
+    found, description = findings(lifelike, "All facilities")
+    done = found["delivery"]
+    text = text_of(page_of(found, description, lifelike))
+    assert len(done["missed"]) == 5 and all(sentence in text for sentence in [*done["missed"], done["to_look_at"]])
+    assert done["missed"][0].startswith("Ostervane, device minutes a day: short of the protocol in ")
+    assert all(sentence in text for sentence in done["safety"])
+
+
+def test_the_figure_of_what_was_due_is_told_in_words(lifelike):
+    found, _ = findings(lifelike, "All facilities")
+    said = describe_due(found)
+    full = {row["facility"]: round(100 * row["share"]) for row in found["delivery"]["due"] if row["fate"] == "full"}
+    assert len(full) == 4
+    assert all(f"{name} {share}" in said for name, share in full.items())

@@ -14,12 +14,12 @@ from kit.delivery.comfort import Comfort, pain
 from kit.delivery.context import NOT_NAMED, in_context
 from kit.delivery.dose import doses, treated_days
 from kit.delivery.early_dose import EarlyDose, early_dose
-from kit.delivery.open_wounds import day_marks, open_wounds
+from kit.delivery.open_wounds import TOO_SHORT, day_marks, open_wounds
 from kit.delivery.orders import as_ordered, ordered_weeks, orders, orders_left_out, sessions_a_week
-from kit.delivery.published import contraindications
+from kit.delivery.published import CONTRAINDICATION, PRECAUTION, contraindications
 from kit.delivery.safety import cut_short, inside, inside_by_condition, inside_by_facility, reactions
-from kit.delivery.settings import inconsistencies, schedules
-from kit.delivery.shortfalls import fates, shortfalls
+from kit.delivery.settings import inconsistencies, polarity_by_state, schedules, turning
+from kit.delivery.shortfalls import fate_of_each, fates, shortfalls
 from kit.delivery.stops import course_ends, stop_reasons, stopped_shares
 from kit.delivery.stretches import stretches
 from kit.delivery.worklist import worklist
@@ -30,14 +30,17 @@ from kit.study import Study
 @dataclass(frozen=True, eq=False)
 class Delivered:
     """`told`: every session in context; `judged`: each beside the protocol and its order; `weeks`: of the orders;
-    `left_out`: orders of which nothing can be told due.
+    `left_out`: orders of which nothing can be told due; `absent`: elements that no session of the export says, which
+    are judged nowhere; `ordered`: whether there is an order to judge by.
 
-    `doses`, `shortfalls`, `fates`, `settings` and `calendar` are of the quarter, `stretches` and `schedules` of the
-    whole export: since when is seldom told by a quarter. Frames as `kit.delivery` returns them.
+    `doses`, `shortfalls`, `fates`, `settings` and `calendar` are of the quarter, `stretches`, `by_state` and
+    `schedules` of the whole export: since when is seldom told by a quarter. Frames as `kit.delivery` returns them.
     """
 
     told: pd.DataFrame
     judged: pd.DataFrame
+    absent: tuple[str, ...]
+    ordered: bool
     weeks: pd.DataFrame
     left_out: pd.DataFrame
     doses: pd.DataFrame
@@ -45,6 +48,7 @@ class Delivered:
     stretches: pd.DataFrame
     fates: pd.DataFrame
     settings: pd.DataFrame
+    by_state: pd.DataFrame
     schedules: pd.DataFrame
     calendar: pd.DataFrame
 
@@ -54,22 +58,28 @@ def delivered(study: Study) -> Delivered:
     """What was delivered. A study is frozen, so asking twice costs once."""
     plan = study.plan
     told = in_context(study.sessions, study.residents, study.wounds, study.measurements, study.spans, plan)
-    ordered = orders(study.spans, study.sessions, study.episodes, study.wounds, study.residents, plan)
+    ordered = _orders(study)
     weeks = ordered_weeks(ordered, study.sessions, study.spans, study.departures)
     parts = [agreement(told, plan), sessions_a_week(weeks), as_ordered(told, ordered)]
     judged = pd.concat([part for part in parts if len(part)] or parts[:1], ignore_index=True)
+    said = judged.groupby("element")["recorded"].any()
+    absent = tuple(name for name in said.index if not said[name])
+    seen = judged[~judged["element"].isin(absent)].reset_index(drop=True)
     now, planned = within(told, plan), within(study.sessions, plan)
     return Delivered(
         told=told,
-        judged=judged,
+        judged=seen,
+        absent=absent,
+        ordered=len(ordered) > 0,
         weeks=weeks,
         left_out=orders_left_out(study.spans, ordered, study.sessions, study.wounds),
         doses=doses(treated_days(now, plan), plan),
-        shortfalls=shortfalls(within(judged, plan)),
-        stretches=stretches(judged),
+        shortfalls=shortfalls(within(seen, plan)),
+        stretches=stretches(seen),
         fates=fates(planned, _home(planned, study), judged, within(weeks, plan)),
         settings=inconsistencies(now, plan),
-        schedules=schedules(told, plan),
+        by_state=polarity_by_state(told),
+        schedules=schedules(turning(told, plan), plan),
         calendar=calendar(study.sessions, judged, study.episodes, _home(study.sessions, study), plan),
     )
 
@@ -78,7 +88,8 @@ def delivered(study: Study) -> Delivered:
 class Safety:
     """`reactions` and `cut_short` are of the quarter; `inside_now` counts its sessions in a recorded contraindication
     or precaution by facility, `inside_ever` those of the whole export and `conditions` what they were recorded for;
-    `stops` and `stop_reasons` tell what became of courses. Frames as `kit.delivery` returns them.
+    `stops` and `stop_reasons` tell what became of courses; `charted` counts the spans there are. Frames as
+    `kit.delivery` returns them.
     """
 
     reactions: pd.DataFrame
@@ -88,6 +99,7 @@ class Safety:
     conditions: pd.DataFrame
     stops: pd.DataFrame
     stop_reasons: pd.DataFrame
+    charted: dict[str, int]
 
 
 @lru_cache(maxsize=8)
@@ -105,6 +117,7 @@ def safety_of(study: Study) -> Safety:
         conditions=inside_by_condition(found),
         stops=stopped_shares(ends),
         stop_reasons=stop_reasons(ends),
+        charted={kind: int((study.spans["span"] == kind).sum()) for kind in (CONTRAINDICATION, PRECAUTION)},
     )
 
 
@@ -127,7 +140,7 @@ def worklist_of(study: Study) -> Worklist:
     tables = (study.residents, study.wounds, study.measurements, study.sessions, spans, departures)
     known = open_wounds(*tables, study.episodes, plan)
     asked = (study.measurements, study.sessions, study.procedures, spans, departures)
-    return Worklist(known, worklist(known, *asked, plan), day_marks(known, study.sessions, spans, departures, plan))
+    return Worklist(known, worklist(known, *asked, plan), day_marks(known, _with_fates(study), spans, departures, plan))
 
 
 @lru_cache(maxsize=8)
@@ -147,6 +160,20 @@ def comfort_of(study: Study) -> Comfort:
 def early_dose_of(study: Study) -> EarlyDose:
     """Device minutes of the first two weeks, and what closed later."""
     return early_dose(study.episodes, study.sessions, study.measurements, study.plan)
+
+
+def _with_fates(study: Study) -> pd.DataFrame:
+    """The sessions, of which those given and too short for the protocol say so in place of their status."""
+    fate = fate_of_each(study.sessions, delivered(study).judged)["fate"]
+    status = study.sessions["status"].astype(object)
+    return study.sessions.assign(status=status.mask((fate == "short").to_numpy(), TOO_SHORT))
+
+
+def _orders(study: Study) -> pd.DataFrame:
+    """The orders; none of an export without sessions, which tells nothing of what became of them."""
+    asked = (study.sessions, study.measurements, study.episodes, study.wounds, study.residents, study.plan)
+    ordered = orders(study.spans, *asked)
+    return ordered if len(study.sessions) else ordered.head(0)
 
 
 def _home(sessions: pd.DataFrame, study: Study) -> pd.Series:

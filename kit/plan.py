@@ -170,7 +170,24 @@ class Regimen(_Part):
         return given
 
 
-Range = tuple[float, float]
+def _number(given: object) -> object:
+    if isinstance(given, bool) or not isinstance(given, int | float):
+        raise ValueError("write a number, without quotation marks")
+    return given
+
+
+def _pair(given: object) -> object:
+    if not isinstance(given, list | tuple) or len(given) != 2 or not all(type(end) in (int, float) for end in given):
+        raise ValueError("write two numbers in brackets, the smaller first, like [45, 60]")
+    return given
+
+
+Number = Annotated[float, BeforeValidator(_number)]
+Range = Annotated[tuple[float, float], BeforeValidator(_pair)]
+
+
+# What a device and a day can give: minutes, pulses a second, percent (a share is a slip), W/cm2.
+LIMITS = {"minutes": (1, 480), "pulse_rate": (0.1, 1000), "duty": (1, 100), "intensity": (0.01, 3)}
 
 
 class Protocol(_Part):
@@ -180,7 +197,9 @@ class Protocol(_Part):
     """
 
     minutes: Range = Field(default=(45, 60), description="stimulation: device minutes a day, from and to")
-    first_minutes: float = Field(default=20, gt=0, description="stimulation: minutes of the first session, at least")
+    first_minutes: Number = Field(
+        default=20, gt=0, le=480, description="stimulation: minutes of the first session, at least"
+    )
     build_up: int = Field(default=3, ge=0, le=20, description="stimulation: sessions in which minutes are built up")
     pulse_rate: Range = Field(default=(125, 125), description="stimulation: pulses a second")
     sensation: Literal[SESSIONS.column("sensation").allowed] = Field(
@@ -197,28 +216,30 @@ class Protocol(_Part):
     )
     duty: Range = Field(default=(20, 20), description="ultrasound: duty cycle, percent")
     intensity: Range = Field(default=(0.5, 0.5), description="ultrasound: W/cm2 while on")
-    zone_minutes: float = Field(default=5, gt=0, description="ultrasound: minutes a zone")
-    zone_heads: float = Field(
-        default=2, gt=0, description="ultrasound: a zone is so many times the head's effective radiating area"
+    zone_minutes: Number = Field(default=5, gt=0, le=60, description="ultrasound: minutes a zone")
+    zone_heads: Number = Field(
+        default=2, gt=0, le=10, description="ultrasound: a zone is so many times the head's effective radiating area"
     )
-    shallow_cm: float = Field(
-        default=2.5, gt=0, description="ultrasound: depth to which 3 MHz reaches, cm; 1 MHz twice"
+    shallow_cm: Number = Field(
+        default=2.5, gt=0, le=10, description="ultrasound: depth to which 3 MHz reaches, cm; 1 MHz twice"
     )
-    leeway_percent: float = Field(default=10, ge=0, le=50, description="how far outside a range still counts as within")
-    relief_minutes: float = Field(
-        default=15, gt=0, description="stimulation for pain relief before a procedure, at least"
+    leeway_percent: Number = Field(
+        default=10, ge=0, le=50, description="how far outside a range still counts as within"
+    )
+    relief_minutes: Number = Field(
+        default=15, gt=0, le=240, description="stimulation for pain relief before a procedure, at least"
     )
     evaluation_days: int = Field(default=30, ge=7, le=90, description="days after which an evaluation is due")
-    monopolar_sets: float = Field(default=1, ge=0, description="single-use sets a session, monopolar")
-    bipolar_sets: float = Field(default=1, ge=0, description="single-use sets a session, bipolar")
-    ultrasound_sets: float = Field(default=1, ge=0, description="single-use sets a session, ultrasound")
+    monopolar_sets: Number = Field(default=1, ge=0, description="single-use sets a session, monopolar")
+    bipolar_sets: Number = Field(default=1, ge=0, description="single-use sets a session, bipolar")
+    ultrasound_sets: Number = Field(default=1, ge=0, description="single-use sets a session, ultrasound")
 
     @model_validator(mode="after")
     def _in_order(self) -> Protocol:
-        pairs = {name: getattr(self, name) for name in ("minutes", "pulse_rate", "duty", "intensity")}
-        for name, (low, high) in pairs.items():
-            if not 0 < low <= high:
-                raise ValueError(f"{name} is a range: two numbers above zero, the smaller first")
+        for name, (least, most) in LIMITS.items():
+            low, high = getattr(self, name)
+            if not least <= low <= high <= most:
+                raise ValueError(f"{name} is a range within {least} to {most}, the smaller number first")
         if self.first_minutes > self.minutes[1]:
             raise ValueError("first_minutes lies above the range of minutes")
         return self

@@ -212,7 +212,12 @@ SESSIONS = Table(
         _number("radiating_area", "cm2", 0.1, 20, "Effective radiating area of the sound head."),
         _choice("status", ("given", "shortened", "missed"), "What became of the planned session.", telling=True),
         _choice("reason", REASONS_MISSED, "Why it was shortened or missed."),
-        _choice("reaction", ("none", "skin_irritation", "pain", "burn", "bleeding", "other"), "Reaction recorded."),
+        _choice(
+            "reaction",
+            ("none", "skin_irritation", "pain", "burn", "bleeding", "other"),
+            "Reaction recorded.",
+            telling=True,
+        ),
         _pseudonym("therapist", "Pseudonym of the therapist."),
     ),
 )

@@ -22,12 +22,14 @@ LABELS = {
     "open": "Still open",
     "rows_in": "Rows in the export", "kept": "Kept", "set_aside": "Set aside", "table": "Table", "fault": "Fault",
     "fate": "What became of it", "rows": "Rows", "says": "What it means", "regimen": "Regimen", "facility": "Facility",
-    "given": "Given in full", "shortened": "Shortened", "missed": "Missed", "not_known": "Not known",
+    "given": "Given, not cut short", "shortened": "Shortened", "missed": "Missed", "not_known": "Not known",
     "planned": "Planned", "reason": "Reason", "need": "Needed", "needed": "At least", "found": "Found", "why": "Why",
     "enough": "Enough", "starts": "Starts", "level": "Level", "when": "When",
     "effective_residents": "Residents that those beside are worth", "own": "Of the facility alone",
     "own_error": "Its standard error", "leaning": "Leaning on the group", "measure": "Measure", "known": "Known",
     "missing": "Not known", "quartile_1": "A quarter below", "median": "Half below", "quartile_3": "A quarter above",
+    "below": "Short", "above": "Beyond", "unrecorded": "Not recorded",
+    "decision": "Mostly a matter of", "matters": "A matter of", "from_day": "From", "to_day": "To",
     "stands": "Stands", "size": "Size, cm2", "weeks_seen": "Weeks in view",
 }  # fmt: skip
 

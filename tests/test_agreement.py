@@ -229,6 +229,36 @@ def test_alternating_current_is_against_a_fixed_polarity():
     assert states("polarity", [stimulated(polarity="alternating")]) == ["against"]
 
 
+TURNS = NO_BUILD_UP + 'polarity = "turning"\n'
+
+
+def test_alternating_current_does_not_say_whether_a_schedule_was_kept():
+    assert states("polarity", [stimulated(polarity="alternating")], TURNS) == ["unknown"]
+
+
+def test_a_schedule_turns_from_the_first_session_with_one_electrode():
+    """Ultrasound and bipolar on days 100 and 101 turn nothing: day 105 is the first of the schedule, negative."""
+    sessions = [sounded(day=100), stimulated(day=101, setup="bipolar", polarity="."), stimulated(day=105)]
+    assert states("polarity", sessions, TURNS) == ["within"]
+
+
+def test_an_antibiotic_of_the_person_says_nothing_against_a_bed_that_asks_the_other_way():
+    """Of the wound itself it asks for negative; of the person, a necrotic bed can no longer be judged."""
+    rules = NO_BUILD_UP + 'polarity = "by_state"\n'
+    necrotic = OPEN.replace("granulation", "necrotic")
+    head = "resident wound span from_day\n"
+    for line, state in ((". W1 antibiotic 100", "within"), ("R1 . antibiotic 100", "unknown")):
+        assert states("polarity", [stimulated()], rules, necrotic, spans=f"{head}{line}\n") == [state]
+
+
+def test_a_day_whose_second_session_was_missed_for_a_reason_is_short_for_it():
+    sessions = [stimulated(minutes=20), stimulated(minutes=".", status="missed", reason="staff")]
+    minutes = judged(sessions).query("element == 'minutes'")
+    assert list(zip(minutes["state"], minutes["decision"], strict=True)) == [("below", "staff")]
+    unsaid = judged([stimulated(minutes=20), stimulated(minutes=".", status="missed", reason=".")])
+    assert unsaid.query("element == 'minutes'")["decision"].tolist() == ["record"]
+
+
 def test_a_polarity_that_is_not_recorded_is_no_breach():
     rows = judged([stimulated(polarity=".")])
     (row,) = rows[rows["element"] == "polarity"].itertuples()

@@ -184,18 +184,23 @@ def test_an_infection_holds_from_its_first_to_its_last_day(span, day, infected):
 
 
 @pytest.mark.parametrize(
-    ("line", "infected"),
-    [("R1 . infection 101 .", True), ("R1 W2 infection 101 .", False), ("R2 . infection 101 .", False)],
-    ids=["of the person", "of the person's other wound", "of somebody else"],
+    ("line", "infected", "perhaps"),
+    [
+        (". W1 infection 101 .", True, False),
+        ("R1 . infection 101 .", False, True),
+        ("R1 W2 infection 101 .", False, False),
+        ("R2 . infection 101 .", False, False),
+    ],
+    ids=["of the wound", "of the person", "of the person's other wound", "of somebody else"],
 )
-def test_an_infection_is_the_persons_or_the_wounds(line, infected):
+def test_an_infection_of_the_person_is_perhaps_one_of_the_wound(line, infected, perhaps):
     told = context(
         stimulated(110),
         wounds="wound resident\nW1 R1\nW2 R1\nW3 R2\n",
         residents="resident\nR1\nR2\n",
         spans=f"resident wound span from_day to_day\n{line}\n",
     )
-    assert told["infected"].tolist() == [infected]
+    assert (told["infected"].tolist(), told["perhaps_infected"].tolist()) == ([infected], [perhaps])
 
 
 @pytest.mark.parametrize(

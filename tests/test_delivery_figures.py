@@ -101,9 +101,17 @@ def test_of_two_sessions_on_a_day_the_one_that_went_wrong_is_shown():
     study = drawn(MEASURED)
     sessions = pd.DataFrame({
         "source_row": [2, 3], "wound": "W1", "day": 112, "status": ["given", "missed"], "reason": [None, "staff"],
+        "modality": "stimulation", "radiating_area": float("nan"),
     })  # fmt: skip
     judged = pd.DataFrame(
-        {"source_row": [2], "wound": ["W1"], "element": ["minutes"], "state": ["within"], "recorded": [True]}
+        {
+            "source_row": [2],
+            "wound": ["W1"],
+            "element": ["minutes"],
+            "state": ["within"],
+            "recorded": [True],
+            "decision": "",
+        }
     )
     told = calendar(sessions, judged, study.episodes, pd.Series(["Alder", "Alder"]), study.plan)
     assert told["fate"].tolist() == ["missed", "closed"]

@@ -18,8 +18,9 @@ NAN = float("nan")
 def test_a_shortfall_is_told_by_its_counts():
     told = tables.shortfalls_table(pd.DataFrame([shortfall(within=4, below=53, unknown=3)]))
     assert told.iloc[0].to_dict() == {
-        "Facility": "Alder", "Element": "Device minutes a day", "Missed": "88%", "Of": 60, "Short": 53, "Beyond": 0,
-        "Against": 0, "Not recorded": 0, "Cannot be judged": 3, "Mostly a matter of": "training",
+        "Facility": "Alder", "Element": "Device minutes a day", "Off the protocol": "88%", "Of": 60, "Short": 53,
+        "Beyond": 0, "Against": 0, "Not recorded": 0, "Cannot be judged": 3,
+        "A matter of": "training (no reason recorded) 53",
     }  # fmt: skip
 
 
@@ -107,7 +108,7 @@ def test_tables_and_sheets_name_no_wound_and_hold_where_nothing_was_delivered():
             tables.shortfalls_table(done.shortfalls), tables.stretches_table(done.stretches, study.plan),
             tables.fates_table(done.fates), tables.stimulation_table(done.doses),
             tables.ultrasound_table(done.doses), tables.settings_table(done.settings),
-            tables.schedules_table(done.schedules), *tables.delivery_sheets(done).values(),
+            tables.schedules_table(done.schedules), *tables.delivery_sheets(done, study.plan).values(),
         ]  # fmt: skip
         for frame in shown:
             assert "W1" not in as_html(frame)
@@ -115,8 +116,11 @@ def test_tables_and_sheets_name_no_wound_and_hold_where_nothing_was_delivered():
 
 
 def test_the_sheets_hold_every_row_in_words():
-    done = delivered(drawn(MEASURED, sessions=SESSIONS))
-    sheet = tables.delivery_sheets(done)["agreement"]
-    assert len(sheet) == len(done.shortfalls) == 4  # minutes, pulse rate, response and polarity
-    assert {"device minutes a day", "pulse rate", "response felt", "polarity"} == set(sheet["element"])
+    lines = [f"{line} 125" for line in SESSIONS.strip().splitlines()[1:]]
+    headers = "wound day modality setup status minutes reason pulse_rate"
+    study = drawn(MEASURED, sessions="\n".join([headers, *lines]) + "\n")
+    done = delivered(study)
+    sheet = tables.delivery_sheets(done, study.plan)["agreement"]
+    assert len(sheet) == len(done.shortfalls) == 2  # the export holds neither responses nor polarity
+    assert {"device minutes a day", "pulse rate"} == set(sheet["element"])
     assert np.isfinite(sheet["missing_share"]).all()

@@ -53,7 +53,11 @@ def answers(table, requirement):
 
 
 STILL = "W1 50 5 4 heavy 50 3 open slough\nW1 80 5 4 heavy 50 3 open slough\nW1 111 5 4 heavy 50 3 open slough\n"
-DRESSED = "wound day procedure\nW1 60 dressing\n"
+
+
+def dressed(*days):
+    return "wound day procedure\n" + "".join(f"W1 {day} dressing\n" for day in days)
+
 
 # --- the five test rows ---
 
@@ -159,13 +163,18 @@ def test_chronic_is_thirty_days_since_it_began_or_was_first_measured(seen, onset
 @pytest.mark.parametrize(
     ("seen", "tables", "answer"),
     [
-        (70, {"procedures": DRESSED.replace("60", "70")}, SHOWN),
-        (70, {"procedures": DRESSED.replace("60", "69")}, CHART),  # 31 days before
-        (70, {"procedures": DRESSED.replace("60", "100")}, CHART),  # of the day itself
+        (70, {"procedures": dressed(70, 99)}, SHOWN),
+        (70, {"procedures": dressed(79, 90)}, SHOWN),  # within ten days of either end
+        (70, {"procedures": dressed(80, 90)}, CHART),
+        (70, {"procedures": dressed(79, 89)}, CHART),
+        (70, {"procedures": dressed(70)}, CHART),  # one dressing tells nothing of thirty days
+        (70, {"procedures": dressed(69, 99)}, CHART),  # 31 days before
+        (70, {"procedures": dressed(70, 100)}, CHART),  # of the day itself
+        (70, {"spans": "resident wound span from_day to_day\nR1 . support_surface 20 98\n"}, CHART),  # to day 99
         (70, {"spans": "resident wound span from_day\nR1 . support_surface 20\n"}, SHOWN),
         (70, {"spans": "resident wound span value from_day\nR1 W1 ordered_regimen dressing 20\n"}, SHOWN),
         (70, {"spans": "resident wound span value from_day\nR1 W1 ordered_regimen bipolar 20\n"}, CHART),
-        (71, {"procedures": DRESSED.replace("60", "80")}, CHART),  # 29 days in the export; it may be older
+        (71, {"procedures": dressed(71, 99)}, CHART),  # 29 days in the export; it may be older
         (70, {}, CHART),  # nothing says what was done
     ],
 )
@@ -345,10 +354,10 @@ def test_a_check_that_is_no_workbook_is_refused(tmp_path):
         write_documentation(drawn(SEEN + STILL), tmp_path / "check.csv")
 
 
-def test_a_check_without_a_treated_week_has_its_headers(tmp_path):
-    book = written(tmp_path, drawn(SEEN + STILL))
-    assert book["weeks"].max_row == 1 and book["weeks"]["A1"].value == "Wound"
-    assert [row[1:] for row in book["counts"].iter_rows(values_only=True, min_row=2)] == [(0, 0, 0)] * 8
+def test_a_check_without_a_week_of_stimulation_is_refused(tmp_path):
+    with pytest.raises(ExportError, match="no week of stimulation"):
+        written(tmp_path, drawn(SEEN + STILL))
+    assert not list(tmp_path.glob("*.xlsx"))
 
 
 def test_names_that_a_spreadsheet_would_run_are_held_down(tmp_path):

@@ -93,11 +93,11 @@ def documented() -> dict[str, pd.DataFrame]:
 
 
 def delivery() -> dict[str, pd.DataFrame]:
-    done, tables = delivered(STUDY), (STUDY.spans, STUDY.sessions, STUDY.episodes)
+    done, tables = delivered(STUDY), (STUDY.spans, STUDY.sessions, STUDY.measurements, STUDY.episodes)
     found = inside(done.told, STUDY.spans, contraindications())
     return {
-        **{f"delivered.{name}": getattr(done, name) for name in vars(done)},
-        **{f"safety.{name}": getattr(safety_of(STUDY), name) for name in vars(safety_of(STUDY))},
+        **{f"delivered.{name}": frame for name, frame in vars(done).items() if isinstance(frame, pd.DataFrame)},
+        **{f"safety.{name}": frame for name, frame in vars(safety_of(STUDY)).items() if name != "charted"},
         **{f"comfort.{name}": getattr(comfort_of(STUDY), name) for name in ("counts", "people", "effects")},
         **{f"early.{name}": getattr(early_dose_of(STUDY), name)
            for name in ("wounds", "halves", "differences", "facilities", "account")},

@@ -34,7 +34,8 @@ def study_of(ordered: list[str], logged: list[str], measurements: str = OPEN, **
 
 
 def ordered_of(study) -> pd.DataFrame:
-    return orders(study.spans, study.sessions, study.episodes, study.wounds, study.residents, study.plan)
+    asked = (study.episodes, study.wounds, study.residents, study.plan)
+    return orders(study.spans, study.sessions, study.measurements, *asked)
 
 
 def weeks_of(study) -> pd.DataFrame:
@@ -113,19 +114,69 @@ def test_an_order_that_names_person_and_wound_is_of_that_wound():
         (".", OPEN, "R1 197 died", 196),
         (".", OPEN, "R1 197 left", 196),
         (".", OPEN, "R1 150 hospital", 200),
+        (".", OPEN.replace("W1 195 4 3 open", "W1 130 4 3 open"), "", 158),
     ],
-    ids=["as written", "cut-off", "closed", "before it closed", "died", "left", "hospital"],
+    ids=["as written", "cut-off", "closed", "before it closed", "died", "left", "hospital", "lost from sight"],
 )
 def test_an_order_ends_with_its_last_day_the_wound_or_the_cutoff(written, measurements, departures, ends):
-    """The last day is the one before a closing, a death or a leaving; who is in hospital may come back."""
+    """The last day is the one before a closing, a death or a leaving; who is in hospital may come back.
+
+    Nobody can call a wound lost before `vanished_days`, 28, have gone by: 130 + 28 = 158.
+    """
     tables = {"departures": f"resident day reason\n{departures}\n"} if departures else {}
     (row,) = ordered_of(study_of([of_wound(100, written)], [], measurements, **tables)).itertuples()
     assert row.to_day == ends
 
 
+CLOSED = OPEN.replace("W1 195 4 3 open", "W1 100 . . closed")
+
+
 def test_an_order_that_begins_when_the_wound_has_closed_is_none():
-    closed = OPEN.replace("W1 195 4 3 open", "W1 100 . . closed")
-    assert ordered_of(study_of([of_wound(100)], [], closed)).empty
+    assert ordered_of(study_of([of_wound(101)], [], CLOSED)).empty
+
+
+def test_an_order_of_a_wound_that_closed_and_is_treated_again_ends_with_its_last_session():
+    (row,) = ordered_of(study_of([of_wound(120)], given(121, 128), CLOSED)).itertuples()
+    assert (row.from_day, row.to_day) == (120, 128)
+
+
+def test_a_session_on_the_day_of_closing_is_under_the_order_and_one_after_its_last_day_is_not():
+    (row,) = ordered_of(study_of([of_wound(95)], given(96), CLOSED)).itertuples()
+    assert (row.to_day, row.until) == (99, 100)
+    assert met([of_wound(95)], given(100), measurements=CLOSED) == ["within"]
+
+
+def test_a_person_is_asked_nothing_after_their_last_day():
+    (row,) = ordered_of(study_of([of_wound(100)], [], residents="resident last_day\nR1 131\n")).itertuples()
+    assert (row.to_day, row.until) == (131, 131)
+
+
+# --- orders that overlap ---
+
+
+def spells(ordered: list[str], logged: list[str], **tables: str) -> list[tuple]:
+    found = ordered_of(study_of(ordered, logged, **tables))
+    return list(zip(found["ordered"], found["per_week"], found["from_day"], found["to_day"], strict=True))
+
+
+def test_a_later_order_of_the_modality_ends_the_one_before():
+    ordered = [of_wound(100), of_wound(120, per_week=3, what="bipolar"), of_wound(110, what="ultrasound")]
+    told = [("monopolar", 5, 100, 119), ("ultrasound", 5, 110, 200), ("bipolar", 3, 120, 200)]
+    assert spells(ordered, []) == told
+
+
+def test_an_order_of_the_wound_goes_before_its_persons():
+    """The person's holds to the day before the wound's own begins, and where it began within it from the day after."""
+    own, persons = of_wound(110, 130, 3), "R1 . ordered_regimen monopolar 5 {} ."
+    assert spells([own, persons.format(100)], given(105)) == [("monopolar", 5, 100, 109), ("monopolar", 3, 110, 130)]
+    assert spells([own, persons.format(120)], given(125)) == [("monopolar", 3, 110, 130), ("monopolar", 5, 131, 200)]
+
+
+def test_of_a_person_with_several_wounds_each_is_asked_in_the_weeks_in_which_it_has_a_session():
+    """W1 in the first week to the third of the order (100-120), W2 in the fourth alone (121-127)."""
+    logged = [*given(103, 115), *given(121, wound="W2")]
+    found = ordered_of(study_of(["R1 . ordered_regimen monopolar 5 100 ."], logged, **TWO))
+    assert found[["from_day", "to_day"]].to_numpy().tolist() == [[100, 120], [121, 127]]
 
 
 def test_without_a_calendar_an_open_order_ends_with_the_last_session_of_the_wound():
@@ -219,20 +270,23 @@ def test_of_reasons_that_are_as_frequent_the_first_by_name_is_told():
 @pytest.mark.parametrize(
     ("line", "reason"),
     [
-        (". W1 hold . . 103 104", "on_hold"),
-        ("R1 . out_of_building . . 90 100", "out_of_building"),
+        (". W1 hold . . 101 104", "on_hold"),
+        ("R1 . out_of_building . . 90 103", "out_of_building"),
+        (". W1 hold . . 104 106", ""),
         (". W1 hold . . 107 110", ""),
         (". W1 hold . . 90 99", ""),
     ],
-    ids=["hold", "out of the building", "after the week", "before it"],
+    ids=["hold", "out of the building", "fewer days than sessions that lack", "after the week", "before it"],
 )
 def test_a_span_of_the_week_gives_the_reason_where_none_was_missed(line, reason):
+    """Five ordered and one given: four lack, so four days away explain them and three do not."""
     (row,) = weeks([of_wound(100, 106), line], given(100)).itertuples()
     assert row.reason == reason
 
 
-@pytest.mark.parametrize(("left", "returned", "reason"), [(90, 100, "out_of_building"), (90, 99, ""), (107, ".", "")])
+@pytest.mark.parametrize(("left", "returned", "reason"), [(90, 104, "out_of_building"), (90, 103, ""), (107, ".", "")])
 def test_a_stay_in_hospital_gives_the_reason_where_none_was_missed(left, returned, reason):
+    """Who comes back on day 104 was away for four days of the week, 100 to 103."""
     departures = f"resident day reason returned\nR1 {left} hospital {returned}\n"
     (row,) = weeks([of_wound(100, 106)], given(100), departures=departures).itertuples()
     assert row.reason == reason
@@ -392,11 +446,11 @@ def test_what_fits_no_order_counts_as_a_session_of_the_week():
     assert (row.given, row.unlogged) == (2, 0)
 
 
-@pytest.mark.parametrize(("reason", "last"), [("died", 127), ("left", 127), ("hospital", 197)])
+@pytest.mark.parametrize(("reason", "last"), [("died", 120), ("left", 120), ("hospital", 127)])
 def test_a_wound_lost_from_sight_is_asked_nothing_after_its_person_died_or_left(reason, last):
-    """Last seen on day 90, so that nobody knows what it came to; its person was there to day 129."""
+    """Measured on day 90 and treated on day 100, to be called lost after day 128; its person was there to day 125."""
     seen = "wound day length width state\nW1 90 4 3 open\n"
-    departures = f"resident day reason\nR1 130 {reason}\n"
+    departures = f"resident day reason\nR1 126 {reason}\n"
     found = weeks([of_wound(100)], given(100), measurements=seen, departures=departures)
     assert found["day"].max() == last
 
@@ -404,7 +458,7 @@ def test_a_wound_lost_from_sight_is_asked_nothing_after_its_person_died_or_left(
 def test_who_left_and_came_back_is_asked_on():
     seen = "wound day length width state\nW1 90 4 3 open\n"
     departures = "resident day reason returned\nR1 130 left 140\n"
-    assert weeks([of_wound(141)], [], measurements=seen, departures=departures)["day"].max() == 196
+    assert weeks([of_wound(141)], given(190), measurements=seen, departures=departures)["day"].max() == 196
 
 
 def test_the_surgical_closure_of_another_wound_is_no_absence():

@@ -173,9 +173,13 @@ def test_a_comparison_cannot_ask_for_less_than_can_be_told(line):
 @pytest.mark.parametrize(
     ("line", "said"),
     [
-        ("minutes = [60, 45]", "protocol: minutes is a range: two numbers above zero, the smaller first"),
-        ("duty = [0, 20]", "protocol: duty is a range: two numbers above zero, the smaller first"),
-        ("intensity = [0.8, 0.5]", "protocol: intensity is a range: two numbers above zero, the smaller first"),
+        ("minutes = [60, 45]", "protocol: minutes is a range within 1 to 480, the smaller number first"),
+        ("duty = [0, 20]", "protocol: duty is a range within 1 to 100, the smaller number first"),
+        ("intensity = [0.8, 0.5]", "protocol: intensity is a range within 0.01 to 3, the smaller number first"),
+        ("duty = [0.2, 0.2]", "protocol: duty is a range within 1 to 100, the smaller number first"),
+        ("minutes = 45", "protocol.minutes: write two numbers in brackets, the smaller first, like [45, 60]"),
+        ("minutes = [45, 50, 60]", "protocol.minutes: write two numbers in brackets, the smaller first, like [45, 60]"),
+        ("relief_minutes = true", "protocol.relief_minutes: write a number, without quotation marks"),
         ("first_minutes = 70", "protocol: first_minutes lies above the range of minutes"),
     ],
 )
@@ -183,7 +187,7 @@ def test_a_protocol_that_does_not_hang_together_says_why(line, said):
     assert told(f"{PLAN}\n[protocol]\n{line}\n") == said
 
 
-@pytest.mark.parametrize("line", ["minutes = 45", 'polarity = "up"', "leeway_percent = 60", "zone_minutes = 0"])
+@pytest.mark.parametrize("line", ['polarity = "up"', "leeway_percent = 60", "zone_minutes = 0", "shallow_cm = 2500"])
 def test_a_target_outside_its_limits_names_its_key(line):
     assert told(f"{PLAN}\n[protocol]\n{line}\n").startswith(f"protocol.{line.partition(' ')[0]}")
 

@@ -298,3 +298,13 @@ def test_sessions_inside_are_counted_by_condition_and_by_what_the_list_says():
     told = inside_by_condition(found)
     assert told[["condition", "inside", "wounds"]].to_numpy().tolist() == [["thrombosis", 2, 1], ["not said", 1, 1]]
     assert inside_by_condition(found.head(0)).empty
+
+
+def test_a_row_of_the_log_that_is_a_session_of_two_wounds_counts_once():
+    """W1 and W4 of one person were treated in row 2; both are among its wounds."""
+    rows = told_of().query("source_row == 3")
+    both = pd.concat([rows, rows.assign(wound="W4")], ignore_index=True)
+    (burn,) = reactions(both).query("reaction == 'burn' and modality == 'all'").itertuples()
+    assert (burn.sessions, burn.reactions, burn.wounds, burn.residents) == (1, 1, 2, 1)
+    short = pd.concat([rows.assign(status="shortened"), rows.assign(status="shortened", wound="W4")])
+    assert cut_short(short).iloc[0]["sessions"] == 1

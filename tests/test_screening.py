@@ -169,7 +169,7 @@ def test_a_word_outside_the_list_is_unknown_and_its_text_is_forgotten():
 
 
 TELLING = ["measurements.state", "sessions.status", "sessions.modality", "departures.reason", "wounds.kind",
-           "procedures.procedure", "spans.span"]  # fmt: skip
+           "procedures.procedure", "spans.span", "sessions.reaction"]  # fmt: skip
 
 
 def test_the_telling_columns_are_those_of_which_the_report_speaks():

@@ -122,11 +122,11 @@ def test_sessions_whose_polarity_is_not_recorded_or_alternates_are_not_judged():
     assert schedule(rows).judged == 20
 
 
-def test_the_clock_of_the_schedule_starts_with_the_wounds_first_session_whatever_it_was():
-    """Bipolar on day 98: day 101 is its fourth day, so that the same turns are all the other way."""
+def test_the_clock_of_the_schedule_starts_with_the_first_session_with_one_electrode():
+    """Bipolar on day 98 turns nothing: the schedule begins on day 101."""
     rows = ["W1 98 stimulation bipolar . 50 sensory . . . . given", *turning(DAYS)]
     row = schedule(rows)
-    assert (row.judged, row.as_scheduled, row.schedule) == (20, 0, "not kept")
+    assert (row.judged, row.as_scheduled, row.schedule) == (20, 20, "kept")
 
 
 def test_the_plan_says_how_many_days_a_turn_has():

@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from kit.delivery.signs import NO, NOT_KNOWN, STALE_DAYS, YES, signs
+from kit.delivery.signs import NO, NOT_KNOWN, STALE_DAYS, YES, sign_within, signs
 from tests.drawn import drawn
 
 EXACT = 1e-9  # percent changes are one division: nothing but rounding may differ
@@ -143,3 +143,14 @@ def test_nothing_asked_and_nothing_measured_give_no_rows_and_no_answers():
     none = pd.DataFrame({"wound": ["W1"], "from_day": [10], "to_day": [40]})
     assert len(signs(none.head(0), seen)) == 0
     assert list(signs(none, seen.head(0))["sign"]) == [NOT_KNOWN]
+
+
+@pytest.mark.parametrize(
+    ("middle", "answer"),
+    [("3.6", YES), ("4", NO), (".", NO)],  # a tenth less for a while is a sign; no size then says nothing
+)
+def test_a_sign_that_came_and_went_between_the_days_was_there(middle, answer):
+    seen = drawn(f"{HEAD}W1 10 5 4 . . . . open\nW1 25 5 {middle} . . . . open\nW1 40 5 4 . . . . open\n").measurements
+    asked = pd.DataFrame({"wound": ["W1", "W2"], "from_day": [10, 10], "to_day": [40, 40]})
+    assert signs(asked, seen)["sign"].tolist() == [NO, NOT_KNOWN]
+    assert sign_within(asked, seen).tolist() == [answer, NOT_KNOWN]

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kit.delivery.agreement import OFF
-from kit.delivery.stretches import STRETCH, _heaviest, stretches
+from kit.delivery.stretches import COLUMNS, _heaviest, stretches
 from tests.test_shortfalls import JUDGEMENTS, course, judged_of, rows
 
 
@@ -120,7 +120,7 @@ def test_each_facility_and_element_is_told_apart_and_the_largest_first():
 @pytest.mark.parametrize("states", ["", "www", "wuw"])
 def test_without_anything_off_there_is_no_row(states):
     found = stretches(course(states))
-    assert found.empty and list(found) == STRETCH
+    assert found.empty and list(found) == COLUMNS
 
 
 @settings(deadline=None, derandomize=True, max_examples=50)

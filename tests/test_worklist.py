@@ -3,6 +3,7 @@
 import pandas as pd
 import pytest
 
+from kit.delivered import worklist_of
 from kit.delivery.open_wounds import day_marks, open_wounds
 from kit.delivery.worklist import COLUMNS, FIRST, THINGS, evaluations, first_ten, worklist
 from kit.study import read_study
@@ -68,7 +69,7 @@ def test_without_a_calendar_the_day_is_that_of_the_last_record_of_the_person():
     row = opened(study).iloc[0]
     first = study.measurements["day"].min()
     assert (row["known_to"] - first, row["seen_day"] - first, row["start_day"] - first) == (29, 20, 3)
-    assert list(listed(study)["thing"]) == ["not_measured", "not_smaller"]
+    assert list(listed(study)["thing"]) == ["not_smaller", "not_measured"]
 
 
 @pytest.mark.parametrize(
@@ -107,9 +108,14 @@ def test_a_wound_that_shrinks_and_is_measured_in_time_is_not_listed():
 
 @pytest.mark.parametrize(
     ("last", "expected"),
-    [(194, []), (193, [("W1", "not_measured", 7, 193)]), (186, [("W1", "not_measured", 14, 186)])],
+    [
+        (193, []),  # a round a week is not late on its day
+        (192, [("W1", "not_measured", 8, 192)]),
+        (187, [("W1", "not_measured", 13, 187)]),
+        (186, [("W1", "unmeasured", 14, 186)]),
+    ],
 )
-def test_not_measured_counts_from_seven_days_on(last, expected):
+def test_more_than_seven_days_without_a_measurement_are_told_and_fourteen_apart(last, expected):
     told = things(drawn(f"{MEASURED}W1 {last - 14} 5 4 .\nW1 {last} 5 3 .\n"))  # 15 / 20: a quarter less
     assert told == expected
 
@@ -117,7 +123,13 @@ def test_not_measured_counts_from_seven_days_on(last, expected):
 def test_a_treated_wound_that_was_never_measured_counts_from_its_first_session():
     wounds = "wound resident kind\nW1 R1 venous\nW2 R1 venous\n"
     study = drawn("wound day length width\nW2 199 4 3\n", wounds=wounds, sessions=SESSION + given(180, 195))
-    assert things(study) == [("W1", "not_measured", 20, None)]  # 200 - 180
+    assert things(study) == [("W1", "unmeasured", 20, None)]  # 200 - 180
+
+
+@pytest.mark.parametrize(("returned", "expected"), [(193, []), (192, ["unmeasured"])])
+def test_who_came_back_in_the_last_week_could_not_be_measured_in_the_meantime(returned, expected):
+    study = drawn(f"{MEASURED}W1 166 5 4 .\nW1 180 5 3 .\n", departures=f"{LEFT}R1 . 181 hospital {returned}\n")
+    assert list(listed(study)["thing"]) == expected
 
 
 @pytest.mark.parametrize(
@@ -125,8 +137,9 @@ def test_a_treated_wound_that_was_never_measured_counts_from_its_first_session()
     [
         ("W1 170 5 4 .\nW1 184 5 4 .\nW1 198 5 4 .\n", ("not_smaller", 28, 170), 0.0),  # 198 - 170
         ("W1 170 5 6 .\nW1 184 5 4 .\nW1 198 5 4 .\n", ("not_smaller", 14, 184), 0.0),  # a third less over 28
-        ("W1 170 5 2 .\nW1 184 5 3 .\nW1 198 5 2.2 .\n", ("not_smaller", 28, 170), 10.0),  # less over 14, more over 28
+        ("W1 170 5 2 .\nW1 184 5 3 .\nW1 198 5 2.2 .\n", ("larger", 28, 170), 10.0),  # less over 14, more over 28
         ("W1 182 5 4 .\nW1 198 5 4.2 .\n", ("not_smaller", 16, 182), 5.0),  # known for 16 days only
+        ("W1 182 5 4 .\nW1 198 5 4.4 .\n", ("larger", 16, 182), 10.0),  # by a tenth
         ("W1 190 5 4 .\nW1 198 5 4 .\n", None, None),  # eight days tell nothing
     ],
 )
@@ -135,6 +148,10 @@ def test_not_smaller_by_a_tenth_is_told_over_the_longer_time(sizes, expected, ch
     rows = list(told[["thing", "days", "since_day"]].itertuples(index=False, name=None))
     assert rows == ([expected] if expected else [])
     assert expected is None or told["size_change"].iloc[0] == pytest.approx(change, abs=EXACT)
+
+
+def weekly(first, last):
+    return given(*range(first, last, 7), last)
 
 
 STILL = MEASURED + "W1 150 5 4 heavy\nW1 170 5 4 heavy\nW1 184 5 3.8 heavy\nW1 198 5 3.8 heavy\n"
@@ -150,15 +167,27 @@ STILL = MEASURED + "W1 150 5 4 heavy\nW1 170 5 4 heavy\nW1 184 5 3.8 heavy\nW1 1
     ],
 )
 def test_thirty_days_of_treatment_without_a_sign(first, last, seen):
-    told = listed(drawn(STILL, sessions=SESSION + given(first, last)))
+    told = listed(drawn(STILL, sessions=SESSION + weekly(first, last)))
     row = told[told["thing"] == "no_sign"]
     assert list(row["days"]) == ([200 - first] if seen else [])
     assert not seen or row["size_change"].iloc[0] == pytest.approx(-5, abs=EXACT)  # 3.8 / 4
 
 
 def test_a_level_less_exudate_is_a_sign():
-    told = listed(drawn(STILL.replace("198 5 3.8 heavy", "198 5 3.8 moderate"), sessions=SESSION + given(160, 199)))
+    told = listed(drawn(STILL.replace("198 5 3.8 heavy", "198 5 3.8 moderate"), sessions=SESSION + weekly(160, 199)))
     assert list(told["thing"]) == ["not_smaller"]
+
+
+def test_a_sign_that_came_and_went_within_the_thirty_days_was_one():
+    """A level less on day 184, heavy again on day 198: the two ends alone would not tell."""
+    told = listed(drawn(STILL.replace("184 5 3.8 heavy", "184 5 3.8 moderate"), sessions=SESSION + weekly(160, 199)))
+    assert list(told["thing"]) == ["not_smaller"]
+
+
+def test_after_a_pause_of_more_than_two_weeks_the_thirty_days_begin_anew():
+    """From 120 to 150, then a pause of 35 days: under treatment for 15 days, since day 185."""
+    told = listed(drawn(STILL, sessions=SESSION + weekly(120, 150) + weekly(185, 199)))
+    assert "no_sign" not in set(told["thing"])
 
 
 ORDER = SPAN + "R1 W1 ordered_regimen monopolar 150 .\n"
@@ -167,13 +196,14 @@ ORDER = SPAN + "R1 W1 ordered_regimen monopolar 150 .\n"
 @pytest.mark.parametrize(
     ("logged", "spans", "expected"),
     [
-        (given(150, 194), "", None),
-        (given(150, 193), "", (7, 193, None, "")),
+        (given(150, 193), "", None),  # a session a week is not late on its day
+        (given(150, 192), "", (8, 192, None, "")),
         (given(150), "R1 W1 hold . 190 .\n", None),  # it holds still
         (given(150), "R1 . out_of_building . 190 .\n", None),
         (given(150), "R1 W1 hold . 160 196\n", None),  # four days in which one could have been given
         (given(150), "R1 W1 hold . 160 190\n", (10, 190, None, "")),
-        ("", "", (50, 150, None, "")),  # since the order
+        (given(140), "", (50, 150, None, "")),  # since the order
+        ("", "", None),  # an export without sessions says of no order that it was not carried out
         (
             given(150, 180) + "W1 182 stimulation monopolar missed staff\nW1 184 stimulation monopolar missed staff\n"
             "W1 186 stimulation monopolar missed refused\nW1 188 stimulation monopolar missed .\n"
@@ -183,7 +213,7 @@ ORDER = SPAN + "R1 W1 ordered_regimen monopolar 150 .\n"
         ),
     ],
 )
-def test_ordered_and_no_session_for_seven_days_on_which_one_could_have_been(logged, spans, expected):
+def test_ordered_and_no_session_for_more_than_seven_days_on_which_one_could_have_been(logged, spans, expected):
     told = listed(drawn(SMALLER, sessions=SESSION + logged, spans=ORDER + spans))
     rows = told[told["thing"] == "no_session"][["days", "since_day", "missed", "reasons"]].astype(object)
     rows = rows.where(rows.notna(), None)
@@ -252,8 +282,8 @@ def test_a_missed_session_inside_a_contraindication_harmed_nobody():
     ("last", "sessions", "expected"),
     [
         (171, "", "lost"),  # 29 days, the plan's vanished_days are 28
-        (172, "", "not_measured"),
-        (171, given(190), "not_measured"),  # somebody saw it on day 190
+        (172, "", "unmeasured"),
+        (171, given(190), "unmeasured"),  # somebody saw it on day 190
     ],
 )
 def test_lost_from_sight_is_what_nobody_measured_or_treated_for_longer_than_the_plan_says(last, sessions, expected):
@@ -264,9 +294,11 @@ def test_lost_from_sight_is_what_nobody_measured_or_treated_for_longer_than_the_
 # --- the whole list ---
 
 EVERYTHING = {
-    "wounds": "wound resident kind\n" + "".join(f"W{n} R{n} venous\n" for n in range(1, 6)),
-    "measurements": STILL + "W2 160 5 4 .\nW3 192 5 4 .\nW4 190 5 4 .\nW5 160 5 4 .\nW5 170 5 4 .\nW5 198 5 4 .\n",
-    "sessions": SESSION + given(150, 199) + "W5 150 stimulation bipolar given .\n",
+    "wounds": "wound resident kind\n" + "".join(f"W{n} R{n} venous\n" for n in range(1, 8)),
+    "measurements": STILL
+    + "W2 160 5 4 .\nW3 192 5 4 .\nW4 190 5 4 .\nW5 160 5 4 .\nW5 170 5 4 .\nW5 198 5 4 .\n"
+    + "W6 180 5 4 .\nW7 180 5 4 .\nW7 198 5 5 .\n",
+    "sessions": SESSION + weekly(150, 199) + "W5 150 stimulation bipolar given .\n",
     "spans": SPAN
     + "R1 . contraindication metal 199 199\nR5 W5 ordered_regimen bipolar 150 .\nR5 . comfort_goal . 100 .\n",
     "departures": LEFT + "R3 . 195 hospital .\n",
@@ -278,11 +310,13 @@ def test_the_most_pressing_comes_first_and_the_longest_first_within_it():
     assert things(drawn(**EVERYTHING)) == [
         ("W1", "contraindicated", 1, 199),
         ("W1", "no_sign", 50, 150),
+        ("W7", "larger", 18, 180),
         ("W5", "no_session", 50, 150),
         ("W1", "evaluation_due", 50, 150),
-        ("W4", "not_measured", 10, 190),
+        ("W6", "unmeasured", 20, 180),
         ("W1", "not_smaller", 28, 170),
         ("W2", "lost", 40, 160),
+        ("W4", "not_measured", 10, 190),
     ]
 
 
@@ -313,9 +347,11 @@ def test_each_wound_stands_once_among_the_first_with_what_else_there_is():
     first = first_ten(listed(drawn(**EVERYTHING)))
     assert list(first[["place", "wound", "thing", "also"]].itertuples(index=False, name=None)) == [
         (1, "W1", "contraindicated", "no_sign, evaluation_due, not_smaller"),
-        (2, "W5", "no_session", ""),
-        (3, "W4", "not_measured", ""),
-        (4, "W2", "lost", ""),
+        (2, "W7", "larger", ""),
+        (3, "W5", "no_session", ""),
+        (4, "W6", "unmeasured", ""),
+        (5, "W2", "lost", ""),
+        (6, "W4", "not_measured", ""),
     ]
 
 
@@ -329,7 +365,7 @@ def test_more_than_ten_wounds_are_cut_to_ten():
 
 def test_places_count_from_one_and_the_columns_are_those_told():
     told = listed(drawn(**EVERYTHING))
-    assert list(told["place"]) == [1, 2, 3, 4, 5, 6, 7]
+    assert list(told["place"]) == list(range(1, 10))
     assert list(told) == COLUMNS
     assert set(told["thing"]) == set(THINGS)
 
@@ -380,6 +416,12 @@ def test_each_day_of_a_treated_wound_has_a_mark():
 def test_days_in_hospital_are_out_of_the_building():
     study = drawn(SMALLER, plan=SHORT, sessions=SESSION + given(191), departures=LEFT + "R1 . 193 hospital 195\n")
     assert marks(study) == {"W1": "G.OOO....."}
+
+
+def test_a_session_too_short_for_the_protocol_has_its_own_mark():
+    """Ten minutes on the first day, where twenty are asked; what is listed as given elsewhere stays given."""
+    study = drawn(SMALLER, plan=SHORT, sessions=f"{SESSION.strip()} minutes\nW1 195 stimulation monopolar given . 10\n")
+    assert "".join(worklist_of(study).marks["mark"]) == "....B....."
 
 
 def test_of_two_sessions_of_a_day_the_one_given_is_told():

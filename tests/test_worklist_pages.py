@@ -68,12 +68,16 @@ def everything_in(sheets):
         ),
         ({"thing": "not_measured", "days": 1}, "Not measured for 1 day, since 23 June 2026."),
         (
-            {"thing": "not_measured", "days": 20, "since_day": None},
+            {"thing": "unmeasured", "days": 20, "since_day": None},
             "Never measured, 20 days after its first session or order.",
         ),
         (
             {"thing": "not_smaller", "days": 28, "size_change": 3.2},
             "Not smaller by a tenth: 3% larger over 28 days, since 23 June 2026.",
+        ),
+        (
+            {"thing": "larger", "days": 28, "size_change": 12.9},
+            "Larger by a tenth or more: 12% larger over 28 days, since 23 June 2026.",
         ),
         (
             {"thing": "lost", "days": 40},
@@ -106,8 +110,8 @@ def test_the_sheets_stand_in_their_order_and_the_wounds_as_they_are_given():
 
 def test_the_first_sheet_counts_every_open_wound_and_says_whose_judgement_it_is():
     told = sheets_of(drawn(**EVERYTHING))["about"].set_index("what")["is"]
-    assert told["Open wounds"].startswith(  # W1, W2, W4 and W5; W3 is in hospital
-        "5, of which 4 are listed, 0 have nothing to list, and 1 are left out because the person is in hospital. Of 1 "
+    assert told["Open wounds"].startswith(  # all but W3, who is in hospital
+        "7, of which 6 are listed, 0 have nothing to list, and 1 are left out because the person is in hospital. Of 1 "
         "wound where only comfort is sought"
     )
     assert told["Not"] == f"Advice for a person. {FOR_REVIEW}"
@@ -118,13 +122,13 @@ def test_the_first_ten_name_what_else_there_is_about_a_wound():
     study = drawn(**EVERYTHING)
     first = first_table(listed(study), study.plan)
     assert list(first) == ["No.", "Wound", "Facility", "What to look at", "And"]
-    assert first["And"].tolist() == ["no measurable sign of healing, evaluation due, not smaller", "", "", ""]
+    assert first["And"].tolist() == ["no measurable sign of healing, evaluation due, not smaller", "", "", "", "", ""]
 
 
 def test_all_things_hold_a_row_for_each():
     study = drawn(**EVERYTHING)
     table = things_table(listed(study), study.plan)
-    assert table["No."].tolist() == [1, 2, 3, 4, 5, 6, 7]
+    assert table["No."].tolist() == list(range(1, 10))
     assert table["Since"].tolist()[:2] == ["day 199", "day 150"]
 
 

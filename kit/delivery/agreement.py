@@ -48,22 +48,22 @@ def agreement(told: pd.DataFrame, plan: Plan) -> pd.DataFrame:
         "intensity": (sounded, *_ranged(told, "intensity", protocol)),
         "frequency": (sounded, *_reach(told, protocol)),
     }
-    kept = [*JUDGED, "status", "reason", "numb"]
+    kept = [*JUDGED, "cut_reason", "numb"]
     parts = [
         told.loc[where, kept].assign(element=name, state=state[where], recorded=recorded[where])
         for name, (where, state, recorded) in asked.items()
     ]
     judged = pd.concat(parts, ignore_index=True)
-    return judged.assign(decision=_decided(judged)).drop(columns=["status", "reason", "numb"])
+    return judged.assign(decision=_decided(judged)).drop(columns=["cut_reason", "numb"])
 
 
 def _decided(judged: pd.DataFrame) -> pd.Series:
-    """A session cut short is short for its reason, and who is known to feel less feels less: the rest is training."""
+    """A day cut short is short for its reason, and who is known to feel less feels less: the rest is training."""
     off, below = judged["state"].isin(OFF), judged["state"] == BELOW
-    cut = (judged["status"] == "shortened") & judged["element"].isin(["minutes", "zone_minutes"])
+    cut = (judged["cut_reason"] != "") & judged["element"].isin(["minutes", "zone_minutes"])
     numb = judged["numb"] & (judged["element"] == "sensation")
     off = pd.Series("", index=judged.index, dtype=object).mask(off, TRAIN)
-    off = off.mask(below & cut, of_reason(judged["reason"])).mask(below & numb, PERSON)
+    off = off.mask(below & cut, of_reason(judged["cut_reason"])).mask(below & numb, PERSON)
     return off.mask(~judged["recorded"], RECORD)
 
 
@@ -127,10 +127,11 @@ def asked_polarity(told: pd.DataFrame, protocol: Protocol) -> pd.Series:
 
     by_state: negative where an infection is recorded or the bed granulates, positive where it is necrotic or
     epithelial; slough asks none, nor does a bed not charted within the plan's `fresh_days`. turning: negative first,
-    the other way every `turn_days` from the wound's first session. A schedule named for the facility goes first.
+    the other way every `turn_days` from the wound's first session with one electrode. A schedule named for the
+    facility goes first.
     """
     turning = told["facility"].isin(protocol.turning_facilities) | (protocol.polarity == "turning")
-    scheduled = np.where((told["since_start"] // protocol.turn_days) % 2 == 0, "negative", "positive")
+    scheduled = np.where((told["turning_days"] // protocol.turn_days) % 2 == 0, "negative", "positive")
     if protocol.polarity == "by_state":
         otherwise = state_polarity(told)
     else:
@@ -142,15 +143,20 @@ def asked_polarity(told: pd.DataFrame, protocol: Protocol) -> pd.Series:
 def state_polarity(told: pd.DataFrame) -> pd.Series:
     """The polarity by the wound's state in that week: common practice, no source."""
     bed = told["tissue"].astype(object)
-    infected = told["infected"].astype(bool)
+    infected, perhaps = told["infected"].astype(bool), told["perhaps_infected"].astype(bool)
+    positive = bed.isin(POSITIVE_BEDS)
+    # An antibiotic of the person need not be for this wound: a bed that asks the other way is then not judged.
     state = np.select(
-        [infected, bed.isin(POSITIVE_BEDS), bed.isin(NEGATIVE_BEDS)], ["negative", "positive", "negative"], ""
+        [infected, positive & perhaps, positive, bed.isin(NEGATIVE_BEDS)], ["negative", "", "positive", "negative"], ""
     )
     return pd.Series(state, index=told.index, dtype=object).replace("", None)
 
 
 def _polarity(told: pd.DataFrame, protocol: Protocol) -> Judged:
     asked, found = asked_polarity(told, protocol), told["polarity"].astype(object)
+    turning = told["facility"].isin(protocol.turning_facilities) | (protocol.polarity == "turning")
+    # A log that says alternating does not say which way it was that day.
+    asked = asked.mask(turning & (found == "alternating"), None)
     state = pd.Series(AGAINST, index=told.index, dtype=object).mask(found == asked, WITHIN)
     return state.where(asked.notna() & found.notna(), UNKNOWN), found.notna()
 

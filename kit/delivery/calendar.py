@@ -12,7 +12,7 @@ from kit.quarter import within
 DAYS = 91  # shown of each wound where the export shares no calendar
 CLOSED = "closed"
 # Of several sessions on one day the one that says most of what went wrong is shown.
-ORDER = ("missed", "shortened", "short", "no minutes", "not known", "not judged", "full")
+ORDER = ("missed", "shortened", "short", "no minutes", "no head", "not known", "not judged", "other", "full")
 
 
 def calendar(

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from kit.delivery.context import NOT_NAMED
-from kit.delivery.signs import NO, NOT_KNOWN, STALE_DAYS, signs
+from kit.delivery.signs import NO, NOT_KNOWN, STALE_DAYS, sign_within
 from kit.delivery.worklist import evaluations
 from kit.healing.covariates import held
 from kit.plan import WEEK
@@ -15,6 +15,7 @@ from kit.wounds.regimens import given
 SHOWN, NOT_SHOWN, CHART = "shown in this export", "not shown in this export", "needs the chart"
 ANSWERS = (SHOWN, NOT_SHOWN, CHART)
 DAYS = 30  # of NCD 270.1
+CLOSE = 10  # days of each end of them within which care must be recorded; common practice, no source
 KINDS = ("pressure_injury", "arterial", "diabetic_foot", "venous")
 STAGES = ("3", "4")
 CARE_SPANS = ("support_surface", "offloading", "compression", "negative_pressure", "antibiotic")
@@ -160,21 +161,23 @@ def _chronic(known: pd.DataFrame) -> np.ndarray:
 
 
 def _care(known: pd.DataFrame, procedures: pd.DataFrame, spans: pd.DataFrame) -> np.ndarray:
-    """Too early only where the wound itself is younger; care before the export begins is in the chart."""
-    asked = known.assign(begins=known["start_day"] - DAYS)
+    """Shown where care is recorded at both ends of the 30 days; too early only where the wound itself is younger."""
     own = spans[(spans["span"] != "ordered_regimen") | (spans["value"] == "dressing")]
-    cared = held(asked, own, (*CARE_SPANS, "ordered_regimen"), known["start_day"] - 1)
+    ends = [known["start_day"] - DAYS, known["start_day"] - 1]
+    kinds = (*CARE_SPANS, "ordered_regimen")
+    cared = np.logical_and.reduce([held(known.assign(begins=day), own, kinds, day) for day in ends])
     done = procedures.loc[procedures["procedure"].isin(["dressing", "debridement"]), ["wound", "day"]]
     pairs = known[["wound", "start_day"]].drop_duplicates().merge(done, on="wound")
-    treated = pairs.loc[(pairs["start_day"] - pairs["day"]).between(1, DAYS), "wound"]
-    cared |= known["wound"].isin(treated).to_numpy()
+    before = pairs["start_day"] - pairs["day"]
+    first, last = (pairs.loc[before.between(*days), "wound"] for days in ((DAYS - CLOSE + 1, DAYS), (1, CLOSE)))
+    cared |= (known["wound"].isin(first) & known["wound"].isin(last)).to_numpy()
     seen = known["start_day"] - known["entry_day"] >= DAYS
     return _told(seen.fillna(False) & cared, known["start_day"] - known["onset"] < DAYS)
 
 
 def _signs(known: pd.DataFrame, to_day: pd.Series, measurements: pd.DataFrame) -> pd.Series:
     asked = known[["wound"]].assign(from_day=to_day - DAYS, to_day=to_day)
-    return signs(asked, measurements)["sign"]
+    return sign_within(asked, measurements)
 
 
 def _no_sign_before(known: pd.DataFrame, measurements: pd.DataFrame) -> np.ndarray:

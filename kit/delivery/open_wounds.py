@@ -13,9 +13,10 @@ from kit.wounds.regimens import given
 
 UNDER_TREATMENT = 14  # days for which a wound is under treatment after a session; common practice, no source
 SHOWN_WEEKS = 13  # of the days of wounds, where there is no quarter
-GIVEN, SHORTENED, MISSED, NOT_KNOWN = "G", "S", "M", "?"
+GIVEN, BRIEF, SHORTENED, MISSED, NOT_KNOWN = "G", "B", "S", "M", "?"
 OUT, HOLD, UNLOGGED, NOTHING = "O", "H", ":", "."
-MARKS = {"given": GIVEN, "shortened": SHORTENED, "missed": MISSED}
+TOO_SHORT = "too short"  # in place of a status: given, and below the protocol's minutes
+MARKS = {"given": GIVEN, TOO_SHORT: BRIEF, "shortened": SHORTENED, "missed": MISSED}
 
 
 def open_wounds(
@@ -45,7 +46,8 @@ def open_wounds(
     rows = rows.assign(**_days_of(rows, measurements, sessions))
     rows = rows.assign(known_to=_known_to(rows, residents, plan))
     rows = rows[rows["known_to"].notna()].reset_index(drop=True)
-    rows = rows.assign(ordered_from=_ordered_from(rows, spans, sessions, episodes, wounds, residents, plan))
+    asked = (episodes, wounds, residents, plan)
+    rows = rows.assign(ordered_from=_ordered_from(rows, spans, sessions, measurements, *asked))
     since = rows["known_to"] - rows["last_given"]
     rows = rows.assign(under_treatment=(since <= UNDER_TREATMENT).fillna(False).astype(bool))
     gone, away = _elsewhere(rows, departures, plan)
@@ -95,6 +97,7 @@ def _ordered_from(
     rows: pd.DataFrame,
     spans: pd.DataFrame,
     sessions: pd.DataFrame,
+    measurements: pd.DataFrame,
     episodes: pd.DataFrame,
     wounds: pd.DataFrame,
     residents: pd.DataFrame,
@@ -105,7 +108,7 @@ def _ordered_from(
     named = spans["resident"].notna()
     owner = spans["resident"].where(named, spans["wound"].map(wounds.set_index("wound")["resident"]))
     lasting = spans.assign(to_day=spans["to_day"].fillna(owner.map(last).astype("Int64")))
-    told = orders(lasting, sessions, episodes, wounds, residents, plan)
+    told = orders(lasting, sessions, measurements, episodes, wounds, residents, plan)
     told = told.merge(rows[["wound", "known_to"]], on="wound")
     now = told[told["to_day"] >= told["known_to"]]
     return rows["wound"].map(now.groupby("wound")["from_day"].min()).astype("Int64")
@@ -139,9 +142,10 @@ def day_marks(
     """Each day of the quarter of each open wound that had a session in it, given or missed, or has an order open.
 
     Columns in: those of `open_wounds`. Columns out: wound, facility, day, at (days since the quarter began; where the
-    export shares no calendar, since 13 weeks before the last day known), mark: G given, S shortened, M missed, ? a
-    session of which nobody wrote what became of it, O out of the building or in hospital, H on hold, : ordered and
-    nothing recorded (an order a week names no days, so not every one was due), . nothing. The first that holds is told.
+    export shares no calendar, since 13 weeks before the last day known), mark: G given, B given and too short for the
+    protocol, S shortened, M missed, ? a session of which nobody wrote what became of it, O out of the building or in
+    hospital, H on hold, : ordered and nothing recorded (an order a week names no days, so not every one was due), .
+    nothing. The first that holds is told. A session whose status is "too short" was given and did not reach it.
     """
     length = WEEK * SHOWN_WEEKS if plan.cutoff is None else plan.cutoff - plan.quarter_begins + 1
     begins = known["known_to"] - length + 1 if plan.cutoff is None else pd.Series(plan.quarter_begins, known.index)
@@ -159,7 +163,7 @@ def day_marks(
 def _session_mark(rows: pd.DataFrame, sessions: pd.DataFrame) -> pd.Series:
     """Of several sessions on one day the one that was given is told."""
     logged = sessions[["wound", "day"]].assign(mark=sessions["status"].astype(object).map(MARKS).fillna(NOT_KNOWN))
-    logged = logged.assign(order=logged["mark"].map([GIVEN, SHORTENED, MISSED, NOT_KNOWN].index))
+    logged = logged.assign(order=logged["mark"].map([GIVEN, BRIEF, SHORTENED, MISSED, NOT_KNOWN].index))
     first = logged.sort_values("order", kind="stable").drop_duplicates(["wound", "day"])
     return rows[["wound", "day"]].merge(first, on=["wound", "day"], how="left")["mark"].fillna("").astype(object)
 

@@ -45,7 +45,7 @@ def reactions(told: pd.DataFrame) -> pd.DataFrame:
     Columns out: modality (all first), setup (blank where it was none), reaction (any first), sessions, answered (those
     that say something of reactions, if only that there was none), unanswered (the others: counted, and in no rate),
     reactions (sessions with it), wounds, residents (with it), per_100 (answered sessions), low, high (95%, see
-    `poisson_limits`). A session of two wounds counts for each. Missing where no session answers.
+    `poisson_limits`). A row of the log that is a session of two wounds counts once. Missing where no session answers.
     """
     return _by_setup(told, _reactions, REACTIONS)
 
@@ -64,14 +64,26 @@ def _by_setup(told: pd.DataFrame, count: Callable[[pd.DataFrame], list[dict]], c
     return pd.DataFrame(counted, columns=columns)
 
 
-def _reactions(rows: pd.DataFrame) -> list[dict[str, object]]:
+def _reactions(every: pd.DataFrame) -> list[dict[str, object]]:
+    rows = every.drop_duplicates("source_row")
     said = rows[rows["reaction"].notna()]
     shown = {ANY: said[said["reaction"] != "none"], **{kind: said[said["reaction"] == kind] for kind in KINDS}}
     asked = {"sessions": len(rows), "answered": len(said), "unanswered": len(rows) - len(said)}
     return [
-        {"reaction": kind, **asked, "reactions": len(found), **_whose(found), **_rate(len(found), len(said))}
+        {
+            "reaction": kind,
+            **asked,
+            "reactions": len(found),
+            **_whose(_all_of(found, every)),
+            **_rate(len(found), len(said)),
+        }
         for kind, found in shown.items()
     ]
+
+
+def _all_of(found: pd.DataFrame, every: pd.DataFrame) -> pd.DataFrame:
+    """The rows of all wounds that were treated in these sessions."""
+    return every[every["source_row"].isin(found["source_row"])]
 
 
 def _whose(found: pd.DataFrame) -> dict[str, int]:
@@ -93,7 +105,8 @@ CUT_SHORT = [
 ]  # fmt: skip
 
 
-def _cut_short(rows: pd.DataFrame) -> list[dict[str, object]]:
+def _cut_short(every: pd.DataFrame) -> list[dict[str, object]]:
+    rows = every.drop_duplicates("source_row")
     short = rows[rows["status"] == "shortened"]
     reason = short["reason"].astype(object).fillna(NOT_RECORDED)
     shown = {ANY: short, **{name: short[reason == name] for name in _frequent(reason)}}
@@ -102,7 +115,7 @@ def _cut_short(rows: pd.DataFrame) -> list[dict[str, object]]:
             "reason": name,
             "sessions": len(rows),
             "shortened": len(found),
-            **_whose(found),
+            **_whose(_all_of(found, every)),
             **_rate(len(found), len(rows)),
         }
         for name, found in shown.items()
@@ -176,7 +189,13 @@ def inside_by_facility(found: pd.DataFrame, told: pd.DataFrame, spans: pd.DataFr
     kinds = (CONTRAINDICATION, PRECAUTION)
     charted = {kind: int((spans["span"] == kind).sum()) for kind in kinds}
     rows = [
-        {"facility": facility, "span": kind, "sessions": len(given), **_inside(found, facility, kind), "charted": many}
+        {
+            "facility": facility,
+            "span": kind,
+            "sessions": given["source_row"].nunique(),
+            **_inside(found, facility, kind),
+            "charted": many,
+        }
         for facility, given in told.groupby("facility", sort=True)
         for kind, many in charted.items()
     ]
@@ -192,6 +211,5 @@ BY_FACILITY = [
 
 def _inside(found: pd.DataFrame, facility: str, kind: str) -> dict[str, object]:
     here = found[(found["facility"] == facility) & (found["span"] == kind)]
-    here = here.drop_duplicates(["source_row", "wound"])
     days = (here["day"].min(), here["day"].max()) if len(here) else (pd.NA, pd.NA)
-    return {"inside": len(here), **_whose(here), "from_day": days[0], "to_day": days[1]}
+    return {"inside": here["source_row"].nunique(), **_whose(here), "from_day": days[0], "to_day": days[1]}

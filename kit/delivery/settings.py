@@ -48,7 +48,7 @@ def schedules(told: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     """
     rows = told[(told["modality"] == "stimulation") & (told["setup"] == "monopolar")]
     rows = rows[rows["polarity"].isin(["negative", "positive"])]
-    positive = (rows["since_start"] // plan.protocol.turn_days) % 2 == 1
+    positive = (rows["turning_days"] // plan.protocol.turn_days) % 2 == 1
     rows = rows.assign(
         due=positive, turned=(rows["polarity"] == "positive") == positive, own=rows["polarity"].astype(str)
     )
@@ -62,6 +62,13 @@ def schedules(told: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     return table.assign(schedule=said.astype(object)).drop(columns="kinds")
 
 
+def turning(told: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+    """The sessions whose protocol turns the polarity on a schedule."""
+    if plan.protocol.polarity == "turning":
+        return told
+    return told[told["facility"].isin(plan.protocol.turning_facilities)]
+
+
 def inconsistencies(told: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     """Settings that do not go together, a row a facility and question, whatever the protocol says of each alone.
 
@@ -72,7 +79,9 @@ def inconsistencies(told: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     stimulated, sounded = told["modality"] == "stimulation", told["modality"] == "ultrasound"
     reach, depth = reach_cm(told["frequency"], protocol), told["depth"].astype(float)
     short = protocol.zone_minutes * wound["least"] * (1 - protocol.leeway_percent / 100)
-    one = stimulated & (told["setup"] == "monopolar") & told["polarity"].notna()
+    # Polarity against the wound's state is a fault only where the plan goes by state.
+    by_the_state = (protocol.polarity == "by_state") & ~told["facility"].isin(protocol.turning_facilities)
+    one = stimulated & (told["setup"] == "monopolar") & told["polarity"].notna() & by_the_state
     by_state = state_polarity(told)
     deep = (told["frequency"] < 3) & (depth <= protocol.shallow_cm)
     least = least_minutes(told["number"], protocol) * (1 - protocol.leeway_percent / 100)

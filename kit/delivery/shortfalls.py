@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from kit.delivery.agreement import ABOVE, AGAINST, BELOW, OFF, UNKNOWN, WITHIN
-from kit.delivery.decisions import AWAY, DECISIONS, RECORD, TRAIN, of_reason
+from kit.delivery.decisions import AWAY, DECISIONS, RECORD, of_reason
 
 UNRECORDED = "unrecorded"
 
@@ -16,46 +16,70 @@ def shortfalls(judged: pd.DataFrame) -> pd.DataFrame:
 
     Columns out: facility, element, asked (sessions, or weeks of an order), within, below, above, against, unknown
     (recorded, but what it is held against is not), unrecorded, missing_share (off or unrecorded, of all asked),
-    decision (the most frequent of what is off or unrecorded; blank where nothing is).
+    decision (of the most frequent way of being off or unrecorded: what more than half of it is a matter of; else
+    blank), matters (all that it is a matter of, with how many each, most frequent first: `staff 3, person 2`).
     """
     keys = ["facility", "element"]
     rows = judged.assign(state=judged["state"].astype(object).mask(~judged["recorded"].astype(bool), UNRECORDED))
     table = rows.groupby([*keys, "state"]).size().unstack("state", fill_value=0).reindex(columns=STATES, fill_value=0)
-    table = table.assign(asked=table.sum(axis=1), decision=_most(rows[rows["decision"] != ""], keys))
-    table = table.assign(decision=table["decision"].fillna(""))
+    decided = _of_the_most_frequent(rows, keys).groupby(keys)["decision"]
+    told = pd.DataFrame({"decision": decided.agg(most), "matters": decided.agg(counted)}, dtype=object)
+    table = table.assign(asked=table.sum(axis=1)).join(told.reindex(table.index).fillna(""))
     missing = table[[*OFF, UNRECORDED]].sum(axis=1) / table["asked"]
     table = table.assign(missing_share=missing.astype(float)).rename_axis(columns=None).reset_index()
-    table = table[[*keys, "asked", *STATES, "missing_share", "decision"]]
+    table = table[[*keys, "asked", *STATES, "missing_share", "decision", "matters"]]
     return table.sort_values(["missing_share", *keys], ascending=[False, True, True], ignore_index=True)
 
 
 STATES = (WITHIN, BELOW, ABOVE, AGAINST, UNKNOWN, UNRECORDED)
 
 
-def _most(rows: pd.DataFrame, keys: list[str]) -> pd.Series:
-    counts = rows.groupby([*keys, "decision"]).size().reset_index(name="n")
-    counts = counts.assign(order=counts["decision"].map(DECISIONS.index)).sort_values(
-        ["n", "order"], ascending=[False, True]
-    )
-    return counts.drop_duplicates(keys).set_index(keys)["decision"]
+def _of_the_most_frequent(rows: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
+    """The sessions that are off, or not recorded, in the way that is most frequent in their facility and element."""
+    off = rows[(rows["decision"] != "") & rows["state"].isin([*OFF, UNRECORDED])]
+    many = off.groupby([*keys, "state"])["decision"].transform("size")
+    most_many = many.groupby([off[key] for key in keys]).transform("max")
+    first = off[many == most_many].groupby(keys)["state"].transform(lambda told: min(told, key=WAYS.index))
+    return off[many == most_many][off.loc[many == most_many, "state"] == first]
+
+
+WAYS = (*OFF, UNRECORDED)
+
+
+def _counts(decisions: pd.Series) -> pd.Series:
+    """How many each, most frequent first; of two as frequent the one that stands first in `DECISIONS`."""
+    counts = decisions.value_counts().reindex(DECISIONS).dropna().astype("int64")
+    return counts.sort_values(ascending=False, kind="stable")
+
+
+def most(decisions: pd.Series) -> str:
+    """The decision of more than half of what is off or unrecorded; blank where there is none."""
+    counts = _counts(decisions)
+    return str(counts.index[0]) if len(counts) and 2 * counts.iloc[0] > counts.sum() else ""
+
+
+def counted(decisions: pd.Series) -> str:
+    """All decisions with how many each: `staff 3, person 2`."""
+    return ", ".join(f"{name} {number}" for name, number in _counts(decisions).items())
 
 
 def fate_of_each(sessions: pd.DataFrame, judged: pd.DataFrame) -> pd.DataFrame:
     """What became of each session: fate and decision as in `fates`, in the rows of `sessions`."""
-    minutes = judged.loc[
-        judged["element"].isin(["minutes", "zone_minutes"]), ["source_row", "wound", "state", "recorded"]
-    ]
+    named = ["source_row", "wound", "state", "recorded", "decision"]
+    minutes = judged.loc[judged["element"].isin(["minutes", "zone_minutes"]), named]
     # One row of the log may be a session of two wounds.
     known = sessions[["source_row", "wound"]].merge(minutes, on=["source_row", "wound"], how="left")
-    state, recorded = known["state"].to_numpy(dtype=object), known["recorded"].eq(True).to_numpy()
+    state, asked = known["state"].to_numpy(dtype=object), known["state"].notna().to_numpy()
+    silent = asked & ~known["recorded"].eq(True).to_numpy()
     status, reason = sessions["status"].astype(object), of_reason(sessions["reason"])
+    no_head = (sessions["modality"] == "ultrasound") & sessions["radiating_area"].isna()
     fate = np.select(
-        [status == "missed", status == "shortened", status.isna(), ~recorded & pd.notna(state), state == BELOW,
-         np.isin(state, [WITHIN, ABOVE])],
-        ["missed", "shortened", "not known", "no minutes", "short", "full"], "not judged",
+        [status == "missed", np.isin(state, [WITHIN, ABOVE]), status == "shortened", status.isna(), silent,
+         state == BELOW, ~asked, no_head],
+        ["missed", "full", "shortened", "not known", "no minutes", "short", "other", "no head"], "not judged",
     )  # fmt: skip
-    cut, unsaid = np.isin(fate, ["missed", "shortened"]), np.isin(fate, ["not known", "no minutes"])
-    decision = np.select([cut, unsaid, fate == "short"], [reason, RECORD, TRAIN], "")
+    cut, unsaid = np.isin(fate, ["missed", "shortened"]), np.isin(fate, ["not known", "no minutes", "no head"])
+    decision = np.select([cut, unsaid, fate == "short"], [reason, RECORD, known["decision"]], "")
     return pd.DataFrame({"fate": fate, "decision": decision}, index=sessions.index, dtype=object)
 
 
@@ -63,14 +87,19 @@ def fates(sessions: pd.DataFrame, facility: pd.Series, judged: pd.DataFrame, wee
     """What became of every session that was due: the protocol's minutes reached, or why not.
 
     `facility` names the house of each session; `judged` holds the minutes and zone_minutes of those given; `weeks` the
-    ordered weeks, for what was ordered and never logged. Columns out: facility, fate (full, short, shortened, missed,
-    not known, unlogged), decision (blank for full), sessions, share (of the facility's due). A session of a modality
-    that the protocol asks no minutes of, or whose wound was not measured, is "not judged".
+    ordered weeks, for what was ordered and never logged. Columns out: facility, fate (see `FATES`), decision (blank for
+    full), sessions, share (of the facility's due). One cut short that reached the minutes is full; "other" is of a
+    modality that the protocol asks no minutes of, "not judged" of a wound that was not measured in time. What was
+    ordered and not logged is a matter of absence for as many sessions as there were days away or on hold in the week.
     """
     each = fate_of_each(sessions, judged)
     rows = each.assign(facility=facility.to_numpy(), sessions=1.0)
-    decided = np.where(of_reason(weeks["reason"]) == AWAY, AWAY, RECORD)
-    never = weeks[["facility"]].assign(fate="unlogged", decision=decided, sessions=weeks["unlogged"].astype(float))
+    unlogged = weeks["unlogged"].astype(float)
+    excused = np.minimum(unlogged, weeks["away_days"].astype(float))
+    never = pd.concat([
+        weeks[["facility"]].assign(fate="unlogged", decision=AWAY, sessions=excused),
+        weeks[["facility"]].assign(fate="unlogged", decision=RECORD, sessions=unlogged - excused),
+    ])  # fmt: skip
     told = pd.concat([rows, never[never["sessions"] > 0]], ignore_index=True)
     table = told.groupby(["facility", "fate", "decision"], as_index=False)["sessions"].sum()
     due = table.groupby("facility")["sessions"].transform("sum")
@@ -79,4 +108,6 @@ def fates(sessions: pd.DataFrame, facility: pd.Series, judged: pd.DataFrame, wee
     return table.drop(columns="order")
 
 
-FATES = ("full", "short", "shortened", "missed", "no minutes", "not known", "unlogged", "not judged")
+FATES = (
+    "full", "short", "shortened", "missed", "no minutes", "no head", "not known", "unlogged", "not judged", "other",
+)  # fmt: skip

@@ -53,6 +53,19 @@ def signs(asked: pd.DataFrame, measurements: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(**told, sign=_any(told), size_change=change.where(known), **days)
 
 
+def sign_within(asked: pd.DataFrame, measurements: pd.DataFrame) -> pd.Series:
+    """Whether any measurement between the two days showed a sign beside the first: yes, no, or not known.
+
+    Columns in as for `signs`. A sign that came and went was there: the last day alone would miss it.
+    """
+    rows = asked.reset_index(drop=True)
+    at_end = signs(rows, measurements)["sign"]
+    days = rows.reset_index(names="place").merge(measurements[["wound", "day"]].drop_duplicates(), on="wound")
+    days = days[(days["day"] > days["from_day"]) & (days["day"] <= days["to_day"])]
+    each = signs(days[["wound", "from_day"]].assign(to_day=days["day"]), measurements)["sign"]
+    return at_end.mask(rows.index.isin(days.loc[(each == YES).to_numpy(), "place"]), YES)
+
+
 def _comparable(measurements: pd.DataFrame) -> pd.DataFrame:
     """What is compared, as numbers; a closed wound has no depth, no exudate and no necrosis."""
     shut = measurements["state"].eq("closed").fillna(False).astype(bool)

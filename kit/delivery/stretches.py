@@ -7,7 +7,7 @@ import pandas as pd
 
 from kit.delivery.agreement import OFF, WITHIN
 from kit.delivery.orders import WEEKLY
-from kit.delivery.shortfalls import UNRECORDED
+from kit.delivery.shortfalls import UNRECORDED, counted
 from kit.plan import WEEK
 
 # Common practice, no source, all four.
@@ -30,7 +30,8 @@ def stretches(judged: pd.DataFrame) -> pd.DataFrame:
 
     Columns out: facility, element, state (below, above, against, or unrecorded), from_day, to_day, asked and off
     (sessions in the stretch, and those of them that are off), asked_all and off_all (in all), course (lasting, over,
-    throughout, now and then). In the order of the number off; without anything off there is no row.
+    throughout, now and then), matters (what those off are a matter of, with how many each). In the order of the number
+    off; without anything off there is no row.
     """
     told = []
     for (facility, element), rows in judged.groupby(["facility", "element"], sort=True):
@@ -40,14 +41,18 @@ def stretches(judged: pd.DataFrame) -> pd.DataFrame:
             off = ~recorded if state == UNRECORDED else recorded & (rows["state"] == state)
             if off.any():
                 course = _stretch(rows["day"], off, recorded if state == UNRECORDED else within)
-                told.append({"facility": facility, "element": element, "state": state, **_from(element, course)})
+                inside = off & rows["day"].between(course["from_day"], course["to_day"])
+                why = counted(rows.loc[inside & (rows["decision"] != ""), "decision"])
+                place = {"facility": facility, "element": element, "state": state}
+                told.append({**place, **_from(element, course), "matters": why})
     order = ["off_all", "facility", "element", "state"]
-    return pd.DataFrame(told, columns=STRETCH).sort_values(
+    return pd.DataFrame(told, columns=COLUMNS).sort_values(
         order, ascending=[False, True, True, True], ignore_index=True
     )
 
 
-STRETCH = ["facility", "element", "state", "from_day", "to_day", "asked", "off", "asked_all", "off_all", "course"]
+STRETCH = ["from_day", "to_day", "asked", "off", "asked_all", "off_all", "course"]
+COLUMNS = ["facility", "element", "state", *STRETCH, "matters"]
 
 
 def _from(element: str, course: dict[str, object]) -> dict[str, object]:
@@ -84,7 +89,7 @@ def _hardly_chance(here: int, asked: int, off_all: int, asked_all: int) -> bool:
 
 
 def _course(*values: object) -> dict[str, object]:
-    return dict(zip(STRETCH[3:], values, strict=True))
+    return dict(zip(STRETCH, values, strict=True))
 
 
 def _heaviest(score: np.ndarray) -> tuple[int, int]:

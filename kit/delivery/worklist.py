@@ -5,18 +5,24 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from kit.delivery.signs import NO, signs
+from kit.delivery.open_wounds import UNDER_TREATMENT
+from kit.delivery.signs import NO, sign_within, signs
 from kit.healing.covariates import held
-from kit.plan import Plan
+from kit.plan import WEEK, Plan
 from kit.quarter import within
 from kit.wounds.regimens import given
 
 # Most pressing first; the order is common practice, no source.
-THINGS = ("contraindicated", "no_sign", "no_session", "evaluation_due", "not_measured", "not_smaller", "lost")
+THINGS = (
+    "contraindicated", "no_sign", "larger", "no_session", "evaluation_due", "unmeasured", "not_smaller", "lost",
+    "not_measured",
+)  # fmt: skip
 # Where only comfort is sought nobody waits for healing, but what may harm and what was ordered still count.
-ASKED_IN_COMFORT = ("contraindicated", "no_session", "not_measured", "lost")
+ASKED_IN_COMFORT = ("contraindicated", "no_session", "unmeasured", "not_measured", "lost")
 # Days; common practice, no source, but the 30 (US NCD 270.1: signs of healing within any 30 days of treatment).
-SIGN_DAYS, NO_SESSION_DAYS, UNMEASURED_DAYS, NOT_SMALLER_DAYS = 30, 7, 7, (28, 14)
+# A round or a session a week is not late on its day: more than seven days are.
+SIGN_DAYS, NO_SESSION_DAYS, UNMEASURED_DAYS, NOT_SMALLER_DAYS = 30, 8, (14, 8), (28, 14)
+TENTH = 10  # percent
 PAUSES = ("hold", "out_of_building")
 FIRST = 10
 COLUMNS = [
@@ -52,10 +58,10 @@ def worklist(
     | --- | --- | --- |
     | contraindicated | sessions of the quarter were given while a contraindication was recorded | the last (first) |
     | no_sign | treated for 30 days, the last 30 without a measurable sign, see `kit.delivery.signs` | the start |
-    | no_session | a modality is ordered, nothing holds it up, and for 7 days none was given | it could have been |
+    | no_session | a modality is ordered, nothing holds it up, and for over 7 days none was given | it could have been |
     | evaluation_due | under treatment and not evaluated for more than the plan's `evaluation_days` | it was evaluated |
-    | not_measured | for 7 days or more | it was measured |
-    | not_smaller | by a tenth over 28 days, else over 14, up to the last size; days between the two sizes | the first |
+    | unmeasured, not_measured | for 14 days or more, or never; for 8 to 13 days | it was measured |
+    | larger, not_smaller | by a tenth over 28 days, else over 14, to the last size; days between the two | the first |
     | lost | vanished; then nothing is said of its size, signs or measuring | it was last seen |
 
     Where a wound was never evaluated, or never measured, since_day is missing and the days are those since its first
@@ -64,11 +70,11 @@ def worklist(
     asked = known[~known["away"]].reset_index(drop=True)
     found = {
         "contraindicated": _contraindicated(asked, sessions, spans, plan),
-        "no_sign": _no_sign(asked, measurements),
+        "no_sign": _no_sign(asked, measurements, sessions),
         "no_session": _no_session(asked, sessions, spans, departures),
         "evaluation_due": _evaluation_due(asked, evaluations(procedures, measurements), plan),
-        "not_measured": _not_measured(asked),
-        "not_smaller": _not_smaller(asked, measurements),
+        **_not_measured(asked[~_just_back(asked, departures)]),
+        **_not_smaller(asked, measurements),
         "lost": _since(asked[asked["vanished"]], "seen_day"),
     }
     told = pd.concat([rows.assign(thing=name) for name, rows in found.items()], ignore_index=True)
@@ -112,13 +118,22 @@ def _contraindicated(known: pd.DataFrame, sessions: pd.DataFrame, spans: pd.Data
     return rows.assign(days=rows["known_to"] - rows["last"])
 
 
-def _no_sign(known: pd.DataFrame, measurements: pd.DataFrame) -> pd.DataFrame:
+def _no_sign(known: pd.DataFrame, measurements: pd.DataFrame, sessions: pd.DataFrame) -> pd.DataFrame:
+    """Of the course under way: one that paused for more than two weeks began anew after it."""
+    known = known.assign(start_day=known["wound"].map(_course_starts(sessions)).astype("Int64"))
     treated = known["known_to"] - known["start_day"] >= SIGN_DAYS
     rows = known[known["under_treatment"] & treated.fillna(False)].reset_index(drop=True)
     asked = rows[["wound"]].assign(from_day=rows["known_to"] - SIGN_DAYS, to_day=rows["known_to"])
     told = signs(asked, measurements)
     rows = _since(rows, "start_day").assign(size_change=told["size_change"])
-    return rows[(told["sign"] == NO) & ~rows["vanished"]]
+    return rows[(sign_within(asked, measurements) == NO) & ~rows["vanished"]]
+
+
+def _course_starts(sessions: pd.DataFrame) -> pd.Series:
+    """By wound the first day of the course under way: the first session after its last pause of more than two weeks."""
+    days = given(sessions)[["wound", "day"]].drop_duplicates().sort_values(["wound", "day"])
+    begins = ~(days["day"] - days.groupby("wound")["day"].shift() <= UNDER_TREATMENT)
+    return days[begins].groupby("wound")["day"].max()
 
 
 def _no_session(
@@ -126,6 +141,8 @@ def _no_session(
 ) -> pd.DataFrame:
     """Counted from the day since which one could have been given: the last one, the order, the end of a pause."""
     today = known.assign(begins=known["known_to"])
+    if sessions.empty:  # an export without sessions says of no order that it was not carried out
+        return _since(known.head(0), "last_given")
     free = known["ordered_from"].notna() & ~held(today, spans, PAUSES, known["known_to"])
     could = pd.concat([known["last_given"], known["ordered_from"], _paused_to(known, spans, departures)], axis=1)
     rows = known.assign(could=could.astype("Float64").max(axis=1).astype("Int64"))
@@ -165,14 +182,23 @@ def _evaluation_due(known: pd.DataFrame, evaluated: pd.DataFrame, plan: Plan) ->
     return rows[(rows["days"] > plan.protocol.evaluation_days).fillna(False)]
 
 
-def _not_measured(known: pd.DataFrame) -> pd.DataFrame:
+def _just_back(known: pd.DataFrame, departures: pd.DataFrame) -> pd.Series:
+    """Whose person came back in the last week: nobody could measure in the meantime."""
+    back = known["resident"].map(departures.groupby("resident")["returned"].max()).astype("Int64")
+    return (known["known_to"] - back <= WEEK).fillna(False).astype(bool)
+
+
+def _not_measured(known: pd.DataFrame) -> dict[str, pd.DataFrame]:
     rows = known.assign(since_day=known["seen_day"])
     first = rows["seen_day"].fillna(rows["start_day"]).fillna(rows["ordered_from"])
     rows = rows.assign(days=rows["known_to"] - first)
-    return rows[((rows["days"] >= UNMEASURED_DAYS) | rows["seen_day"].isna()).fillna(False) & ~rows["vanished"]]
+    long, short = UNMEASURED_DAYS
+    rows = rows[((rows["days"] >= short) | rows["seen_day"].isna()).fillna(False) & ~rows["vanished"]]
+    graver = ((rows["days"] >= long) | rows["seen_day"].isna()).fillna(False).astype(bool)
+    return {"unmeasured": rows[graver], "not_measured": rows[~graver]}
 
 
-def _not_smaller(known: pd.DataFrame, measurements: pd.DataFrame) -> pd.DataFrame:
+def _not_smaller(known: pd.DataFrame, measurements: pd.DataFrame) -> dict[str, pd.DataFrame]:
     """Over the longer time, if it holds over both; a size a fortnight old is told as not measured instead."""
     fresh = known["known_to"] - known["size_day"] < min(NOT_SMALLER_DAYS)
     rows = known[fresh.fillna(False) & ~known["vanished"]].reset_index(drop=True)
@@ -183,4 +209,6 @@ def _not_smaller(known: pd.DataFrame, measurements: pd.DataFrame) -> pd.DataFram
         days = (told["to_size_day"] - told["from_size_day"]).astype("Int64")
         same = rows.assign(days=days, since_day=told["from_size_day"], size_change=told["size_change"])
         found.append(same[told["less_area"] == NO])
-    return pd.concat(found).drop_duplicates("wound")
+    rows = pd.concat(found).drop_duplicates("wound")
+    grew = (rows["size_change"] >= TENTH).fillna(False).astype(bool)
+    return {"larger": rows[grew], "not_smaller": rows[~grew]}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from kit.delivered import Safety
-from kit.delivery.comfort import DURING, OWN, Comfort
+from kit.delivery.comfort import BEFORE, BETWEEN, DURING, OWN, OWN_AND_TIME, RISE, Comfort
 from kit.delivery.early_dose import EarlyDose
 from kit.delivery.safety import ALL, ANY
 from kit.pages.delivery_tables import filled
@@ -26,14 +26,19 @@ def reactions_table(reactions: pd.DataFrame) -> pd.DataFrame:
             "Seen in": f"{row['reactions']} of {row['answered']}",
             "Per 100 sessions (range)": _rate(row),
             "Residents": row["residents"],
-            "Say nothing of any": row["unanswered"],
+            "No entry": row["unanswered"],
         }
         for row in reactions[seen].to_dict("records")
     ]
     return pd.DataFrame(rows)
 
 
+FEWEST = 10  # sessions that a rate needs; common practice, no source
+
+
 def _rate(row: dict) -> str:
+    if row["answered"] < FEWEST:
+        return "too few sessions"
     return "–" if pd.isna(row["per_100"]) else f"{row['per_100']:.1f} ({row['low']:.1f} to {row['high']:.1f})"
 
 
@@ -105,8 +110,8 @@ def effects_table(comfort: Comfort) -> pd.DataFrame:
     told = told.sort_values("pain", key=lambda name: name != DURING, kind="stable")
     rows = [
         {
-            "Pain": label(row["pain"]),
-            "Asked": sentence(row["way"]),
+            "Pain": PAINS[row["pain"]],
+            "Asked": WAYS[row["way"]],
             "Stimulation before": label(row["relief_group"]),
             "Points (range)": f"{_signed(row['amount'])} ({_signed(row['low'])} to {_signed(row['high'])})",
             "Residents": row["residents"],
@@ -114,6 +119,12 @@ def effects_table(comfort: Comfort) -> pd.DataFrame:
         for row in told.to_dict("records")
     ]
     return pd.DataFrame(rows)
+
+
+PAINS = {DURING: "During", BEFORE: "Before", RISE: "During less before"}
+WAYS = {
+    OWN: "Same resident", OWN_AND_TIME: "Same resident, allowing for time", BETWEEN: "Between residents",
+}  # fmt: skip
 
 
 def _signed(points: float) -> str:
@@ -141,7 +152,7 @@ def differences_table(found: EarlyDose) -> pd.DataFrame:
     """The difference between the halves as recorded, as sizes alone would make it, and at like sizes."""
     rows = [
         {
-            "More less fewer minutes": sentence(row["way"]),
+            "Difference": sentence(row["way"]),
             "Of 100 closed": more_or_fewer(row["amount"] / 100, row["low"] / 100, row["high"] / 100),
             "E-value": _mean(row["e_value"]),
             "E-value of the limit": _mean(row["e_value_limit"]),
@@ -193,7 +204,7 @@ def safety_tables(found: Safety, burden: pd.DataFrame) -> dict[str, pd.DataFrame
         "Reactions in the quarter": reactions_table(found.reactions),
         "Sessions inside a recorded contraindication or precaution, whenever": inside_table(found.conditions),
         "What became of courses of treatment": stops_table(found.stops),
-        "A week of a treated wound in the quarter, means": burden_table(burden),
+        "A week of a treated wound, of those that end in the quarter, means": burden_table(burden),
     })  # fmt: skip
 
 

@@ -37,7 +37,8 @@ PARTS = {
 DAYS = {
     "full": ("s", FILLS["closed"][0], "In full"), "short": ("s", "#d9c7a3", "Too short"),
     "shortened": ("^", "#d9c7a3", "Cut short for a reason"), "missed": ("x", "#8a2f16", "Missed"),
-    "no minutes": ("o", PAPER, "No minutes recorded"), "not judged": ("o", "#c9d3cf", "Cannot be judged"),
+    "no minutes": ("o", PAPER, "No minutes recorded"), "no head": ("v", PAPER, "Sound head's area not recorded"),
+    "not judged": ("o", "#c9d3cf", "Wound not measured in time"), "other": ("P", "#c9d3cf", "No minutes are asked"),
     "not known": (".", FAINT, "Status not known"), CLOSED: ("D", INK, "Wound closed"),
 }  # fmt: skip
 
@@ -65,6 +66,7 @@ def agreement_figure(shortfalls: pd.DataFrame) -> Figure:
     axis.set_yticks(np.arange(len(table) + 1) - 0.5, minor=True)
     axis.grid(which="minor", color=FAINT, linewidth=0.5)
     axis.tick_params(which="both", length=0)
+    axis.set_xlabel("Off the protocol or not recorded, of the sessions (or ordered weeks) asked", **_SMALL)
     return figure
 
 
@@ -88,7 +90,7 @@ def fates_figure(fates: pd.DataFrame) -> Figure:
         left = left + width
     axis.set_yticks(places, [f"{name} ({due[name]:.0f})" for name in table.index], parse_math=False, **_SMALL)
     axis.set(xlim=(0, 100))
-    axis.set_xlabel("Of 100 sessions due; in brackets: sessions due", **_SMALL)
+    axis.set_xlabel("Of 100 sessions due (in the log, or ordered and not logged); in brackets: how many", **_SMALL)
     keys = [Patch(facecolor=PARTS[name][0], hatch=PARTS[name][1], edgecolor=INK, linewidth=0.6, label=PARTS[name][2])
             for name in table.columns]  # fmt: skip
     figure.legend(handles=keys, loc="outside upper left", ncols=4, fontsize=9, frameon=False)

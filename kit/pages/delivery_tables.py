@@ -9,9 +9,9 @@ from kit.delivery.agreement import OFF
 from kit.delivery.published import doses
 from kit.delivery.settings import QUESTIONS
 from kit.delivery.shortfalls import UNRECORDED
-from kit.plan import Plan
-from kit.statements.delivery import ELEMENTS, FATES, HOW, MATTERS, how, stretch_days
-from kit.words import sentence, share
+from kit.plan import Plan, date_of
+from kit.statements.delivery import ELEMENTS, FATES, HOW, MATTERS, how, matters, stretch_days
+from kit.words import label, sentence, share
 
 TOLD_FROM = 0.02  # a share missed below it is in the workbook only
 
@@ -27,14 +27,14 @@ def _shortfall(row: dict) -> dict[str, object]:
     return {
         "Facility": row["facility"],
         "Element": sentence(ELEMENTS[row["element"]]),
-        "Missed": share(missing, row["asked"]),
+        "Off the protocol": share(missing, row["asked"]),
         "Of": row["asked"],
         "Short": row["below"],
         "Beyond": row["above"],
         "Against": row["against"],
         "Not recorded": row[UNRECORDED],
         "Cannot be judged": row["unknown"],
-        "Mostly a matter of": MATTERS.get(row["decision"], "–"),
+        "A matter of": matters(row["matters"]) if row["matters"] else "–",
     }
 
 
@@ -146,6 +146,17 @@ def settings_table(settings: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+def polarity_table(by_state: pd.DataFrame) -> pd.DataFrame:
+    """Polarity at the wound by its state in that week; what a plan that goes by state would ask stands beside."""
+    rows = [
+        {"Facility": row["facility"], "State of the wound": label(row["wound_state"]), "Sessions": row["sessions"],
+         "Negative": row["negative"], "Positive": row["positive"], "Not recorded": row["unrecorded"],
+         "By state it would be": row["asked_polarity"] or "either"}
+        for row in by_state.to_dict("records")
+    ]  # fmt: skip
+    return pd.DataFrame(rows)
+
+
 def schedules_table(schedules: pd.DataFrame) -> pd.DataFrame:
     """Whether polarity turned as scheduled: a row a facility and what its wounds' schedules came to."""
     told = schedules.assign(schedule=schedules["schedule"].replace("", "too few sessions to tell"))
@@ -172,9 +183,10 @@ def dose_tables(done: Delivered) -> dict[str, pd.DataFrame]:
     return filled({
         "Stimulation in the quarter: device minutes, never minutes of staff": stimulation_table(done.doses),
         "Ultrasound in the quarter": ultrasound_table(done.doses),
-        "Doses of published studies of stimulation; none is thereby the right one": published_table(doses()),
+        "Doses of published studies of stimulation; none is thereby the right one": _beside(done.doses),
         "Settings of the quarter that do not go together": settings_table(done.settings),
-        "Polarity beside a schedule that turns it, over the whole export": schedules_table(done.schedules),
+        "Polarity by the wound's state in that week, whole export": polarity_table(done.by_state),
+        "Polarity where the plan has a schedule that turns it, whole export": schedules_table(done.schedules),
     })  # fmt: skip
 
 
@@ -183,16 +195,32 @@ def filled(tables: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
     return {caption: table for caption, table in tables.items() if len(table)}
 
 
-def delivery_sheets(done: Delivered) -> dict[str, pd.DataFrame]:
-    """The same in full, for tables.xlsx."""
-    named = {"element": ELEMENTS, "decision": MATTERS, "setting": QUESTIONS, "state": HOW}
+def delivery_sheets(done: Delivered, plan: Plan) -> dict[str, pd.DataFrame]:
+    """The same in full, for tables.xlsx: words for names, dates for days."""
+    named = {"element": ELEMENTS, "decision": MATTERS, "setting": QUESTIONS, "state": HOW, "fate": FATES}
     sheets = {
-        "agreement": done.shortfalls, "since when": done.stretches, "due": done.fates, "dose": done.doses,
+        "agreement": done.shortfalls, "since when": _dated(done.stretches, plan), "due": done.fates, "dose": done.doses,
         "settings": done.settings,
     }  # fmt: skip
-    return {
-        name: frame.assign(
-            **{column: frame[column].replace(words) for column, words in named.items() if column in frame}
-        )
-        for name, frame in sheets.items()
-    }
+    return {name: _in_words(frame, named) for name, frame in sheets.items()}
+
+
+def _in_words(frame: pd.DataFrame, named: dict[str, dict[str, str]]) -> pd.DataFrame:
+    told = frame.assign(**{column: frame[column].replace(words) for column, words in named.items() if column in frame})
+    if "matters" in told:
+        told = told.assign(matters=[matters(counts) if counts else "" for counts in frame["matters"]])
+    return told.rename(columns={"unknown": "cannot be judged"})
+
+
+def _dated(stretches: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+    if not plan.calendar:
+        return stretches
+    days = {name: [date_of(day).isoformat() for day in stretches[name]] for name in ("from_day", "to_day")}
+    return stretches.assign(**days)
+
+
+def _beside(given: pd.DataFrame) -> pd.DataFrame:
+    """Published doses, where stimulation was given; without those of which neither minutes nor charge were seen."""
+    published = doses()
+    known = published[published["minutes"].notna()] if (given["modality"] == "stimulation").any() else published.head(0)
+    return published_table(known)

@@ -24,7 +24,8 @@ FIRST_LINE = "Send this to the compliance officer first."
 LINES = (
     FIRST_LINE,
     "Not a coverage decision; contractors differ.",
-    f"Each answer is one of: {SHOWN}; {NOT_SHOWN}; {CHART}. What is not shown may well be in the chart.",
+    f"Each answer is one of: {SHOWN}; {NOT_SHOWN}; {CHART}. What is not shown may be in the chart, "
+    "unless the column that says why tells that the export shows otherwise.",
     "A row is a week of a wound in which electrical stimulation was given, counted from its first session. Ultrasound "
     "is outside NCD 270.1, and weeks of ultrasound alone are not listed.",
     "Not asked in any week: whether another modality was given at the same time, who was present, where it was given, "
@@ -45,6 +46,8 @@ def write_documentation(study: Study, workbook: Path, facility: str = "") -> Pat
     workbook = Path(workbook)
     refuse_place(workbook)
     told = _told(_one_facility(study, facility))
+    if told.empty:
+        raise ExportError("the export holds no week of stimulation for the check; see that the sessions are in it")
     sheets = {
         "counts": counts_table(told),
         "weeks": weeks_table(told, study.plan),

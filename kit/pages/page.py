@@ -57,6 +57,7 @@ def page_html(
         in_view=IN_VIEW,
         no_session="not in the export" if "sessions" in found["absent"] else "none",
         figure=Markup(figure_html(figure, describe_figure(found))),
+        reached=_reached(found),
         due=Markup(figure_html(due, describe_due(found))) if due is not None else "",
         beside=Markup(figure_html(beside, describe_comparison(found))) if beside is not None else "",
         **_words(plan),
@@ -122,6 +123,14 @@ def _healing_row(group: dict, horizon: int) -> dict[str, object]:
     spent = words.weeks_range(group["weeks_closed"], group["weeks_low"], group["weeks_high"])
     row[f"Weeks spent closed, of {horizon}"] = spent if told else "–"
     return row
+
+
+def _reached(found: dict) -> str:
+    """How many of the sessions due reached the protocol's minutes; blank where none was due."""
+    due = found["delivery"]["due"]
+    full = sum(row["sessions"] for row in due if row["fate"] == "full")
+    every = round(sum(row["sessions"] for row in due))
+    return f"{round(full)} of {every} due reached the protocol's minutes" if every else ""
 
 
 def _homes(found: dict) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from kit.delivery.open_wounds import GIVEN, HOLD, MISSED, NOT_KNOWN, NOTHING, OUT, SHORTENED, UNLOGGED
+from kit.delivery.open_wounds import BRIEF, GIVEN, HOLD, MISSED, NOT_KNOWN, NOTHING, OUT, SHORTENED, UNLOGGED
 from kit.delivery.worklist import first_ten
 from kit.plan import WEEK, Plan, date_of
 from kit.statements.about import INTERNAL
@@ -12,9 +12,9 @@ from kit.statements.care import FOR_REVIEW, THINGS
 from kit.words import count, day, spoken, when
 
 LEGEND = (
-    f"{GIVEN} given, {SHORTENED} shortened, {MISSED} missed, {NOT_KNOWN} nobody wrote what became of it, {OUT} out of "
-    f"the building or in hospital, {HOLD} on hold, {UNLOGGED} ordered and nothing recorded (not every such day was "
-    f"due), {NOTHING} nothing"
+    f"{GIVEN} given, {BRIEF} given and too short for the protocol, {SHORTENED} shortened, {MISSED} missed, {NOT_KNOWN} "
+    f"nobody wrote what became of it, {OUT} out of the building or in hospital, {HOLD} on hold, {UNLOGGED} ordered and "
+    f"nothing recorded (not every such day was due), {NOTHING} nothing"
 )
 
 
@@ -162,13 +162,18 @@ def _not_smaller(row: dict, days: str, since: str, plan: Plan) -> str:
     return f"Not smaller by a tenth: {_change(row)} over {days}, since {since}."
 
 
+def _larger(row: dict, days: str, since: str, plan: Plan) -> str:
+    return f"Larger by a tenth or more: {_change(row)} over {days}, since {since}."
+
+
 def _lost(row: dict, days: str, since: str, plan: Plan) -> str:
     return f"Last seen open {days} ago, on {since}; neither its closing nor the person's leaving is recorded."
 
 
 SENTENCES = {
     "contraindicated": _contraindicated, "no_sign": _no_sign, "no_session": _no_session,
-    "evaluation_due": _evaluation_due, "not_measured": _not_measured, "not_smaller": _not_smaller, "lost": _lost,
+    "evaluation_due": _evaluation_due, "unmeasured": _not_measured, "not_measured": _not_measured, "larger": _larger,
+    "not_smaller": _not_smaller, "lost": _lost,
 }  # fmt: skip
 
 

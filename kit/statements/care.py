@@ -9,20 +9,20 @@ from kit.delivery.comfort import DURING, LONG, OWN, SHORT, Comfort
 from kit.delivery.early_dose import AS_SEEN, LESS, LIKE_SIZES, MORE, SIZES_ALONE, EarlyDose
 from kit.delivery.published import CONTRAINDICATION, PRECAUTION
 from kit.delivery.safety import ANY
-from kit.delivery.stops import LASTED
-from kit.plan import WEEK, Plan
+from kit.plan import WEEK, Plan, date_of
 from kit.words import count, day, label, more_or_fewer, of_hundred, percent, when
 
 FOR_REVIEW = "For review by the treating clinician; local policy and licensed practice decide."
 NOT_BY_CHANCE = (
-    "Minutes were not left to chance: who is ill, or lives where less is given, gets fewer. The whole of a treatment's "
-    "minutes is never set against healing, because minutes add up while a wound stays open."
+    "Minutes were not left to chance: who is ill, or lives where less is given, may get fewer. The whole of a "
+    "treatment's minutes is never set against healing, because minutes add up while a wound stays open."
 )
 SETUPS = "Monopolar set-ups and ultrasound take the dressing down, bipolar ones leave it (common practice, no source)."
 THINGS = {
-    "contraindicated": "sessions against a contraindication", "no_sign": "no measurable sign of healing",
-    "no_session": "no session though ordered", "evaluation_due": "evaluation due", "not_measured": "not measured",
-    "not_smaller": "not smaller", "lost": "lost from sight",
+    "contraindicated": "sessions while a contraindication was recorded", "no_sign": "no measurable sign of healing",
+    "larger": "larger", "no_session": "no session though ordered", "evaluation_due": "evaluation due",
+    "unmeasured": "not measured for two weeks", "not_smaller": "not smaller", "lost": "lost from sight",
+    "not_measured": "not measured for a week",
 }  # fmt: skip
 
 
@@ -35,7 +35,8 @@ def to_look_at(listed: Worklist, plan: Plan) -> str:
         return "No open wound has anything on the weekly list."
     ends = "the last day known" if plan.cutoff is None else day(plan.cutoff, plan)
     said = f"Of {count(len(listed.known), 'open wound')} on {ends} the weekly list names {wounds} (wounds.xlsx): "
-    return f"{said}{', '.join(parts)}."
+    several = " (a wound may have several)" if len(listed.things) > wounds else ""
+    return f"{said}{', '.join(parts)}{several}."
 
 
 def dose_and_healing(found: EarlyDose, plan: Plan) -> list[str]:
@@ -46,10 +47,13 @@ def dose_and_healing(found: EarlyDose, plan: Plan) -> list[str]:
         return [f"Whether wounds closed otherwise with more minutes in the first two weeks is not told: {_why(seen)}."]
     halves = found.halves.set_index("half")
     more, less = (of_hundred(halves.loc[name, "closed_share"]) for name in (MORE, LESS))
-    said = f"Of 100 wounds still open two weeks after their first stimulation, {more} closed by week "
+    said = f"Of 100 wounds of the cohort still open two weeks after their first stimulation, {more} closed by week "
     said += f"{found.horizon // WEEK} where more than {found.median:.0f} device minutes were given by then, and {less} "
-    said += f"where fewer were: {_amount(seen)}, {count(int(seen['wounds']), 'wound')}."
-    return [said, *_sizes(rows), *_unseen(seen), *_between(found)]
+    said += f"where fewer were: a difference of {_amount(seen)}, {count(int(seen['wounds']), 'wound')}."
+    if seen["low"] <= 0 <= seen["high"]:
+        said = f"{said} The range holds none: these records do not say that minutes matter, nor that they do not."
+    like = rows.loc[LIKE_SIZES]
+    return [said, *_sizes(rows), *_unseen(like if like["is_told"] else seen), *_between(found)]
 
 
 def _why(row: pd.Series) -> str:
@@ -71,11 +75,10 @@ def _sizes(rows: pd.DataFrame) -> list[str]:
 
 
 def _unseen(row: pd.Series) -> list[str]:
-    if pd.isna(row["e_value"]):
+    """How strong something uncharted would have to be; only where the range leaves anything to make."""
+    if pd.isna(row["e_value"]) or row["e_value_limit"] == 1:
         return []
     said = f"Something that is not charted would have to go {row['e_value']:.1f} times as often with both minutes and "
-    if row["e_value_limit"] == 1:
-        return [f"{said}closing to make all of it; its range already holds none."]
     return [f"{said}closing to make all of it, and {row['e_value_limit']:.1f} times to make its range hold none."]
 
 
@@ -99,11 +102,19 @@ def eased(comfort: Comfort, plan: Plan) -> list[str]:
         return [f"Whether pain was less with stimulation before a procedure is not told: {long['not_computed']}."]
     said = [
         f"With {minutes} of stimulation before it, pain during a procedure was {_points(long)} than without, in the "
-        f"same {count(int(long['residents']), 'resident')} (of 10 points)."
+        f"same {count(int(long['residents']), 'resident')} over the whole export, of 10 points{_kinds(comfort)}."
     ]
     if short["is_told"]:
         said.append(f"With fewer minutes it was {_points(short)} than without.")
     return [*said, *_silent(comfort)]
+
+
+def _kinds(comfort: Comfort) -> str:
+    """Which procedures tell, with how many residents each."""
+    if "procedure" not in comfort.people:
+        return ""
+    counts = comfort.people.loc[comfort.people["relief_group"] == LONG, "procedure"].value_counts()
+    return f" ({', '.join(f'{label(name).lower()} {number}' for name, number in counts.items())})"
 
 
 def _points(row: pd.Series) -> str:
@@ -132,9 +143,12 @@ def _reacted(reactions: pd.DataFrame, plan: Plan) -> str:
     row = reactions[reactions["reaction"] == ANY].iloc[0]
     if not row["answered"]:
         return f"Reactions were not recorded {when(plan.cutoff)}."
+    silent = (
+        f"; {count(row['unanswered'], 'further session')} hold nothing that can be read" if row["unanswered"] else ""
+    )
     return (
         f"Reactions recorded {when(plan.cutoff)}: {row['per_100']:.1f} per 100 sessions (range {row['low']:.1f} to "
-        f"{row['high']:.1f}; {row['reactions']} in {row['answered']})."
+        f"{row['high']:.1f}; {row['reactions']} in {row['answered']}){silent}."
     )
 
 
@@ -144,7 +158,7 @@ def _inside(found: Safety, plan: Plan) -> list[str]:
 
 def _inside_a(kind: str, found: Safety, plan: Plan) -> list[str]:
     now, ever = (frame[frame["span"] == kind] for frame in (found.inside_now, found.inside_ever))
-    if ever["charted"].sum() == 0:
+    if not found.charted[kind]:
         return [f"The export records no {kind}, so no session can be found inside one."]
     here = f"Sessions given while a {kind} was recorded, {when(plan.cutoff)}: {int(now['inside'].sum())}"
     rows = [_house(row, plan) for row in ever[ever["inside"] > 0].to_dict("records")]
@@ -152,8 +166,9 @@ def _inside_a(kind: str, found: Safety, plan: Plan) -> list[str]:
 
 
 def _house(row: dict, plan: Plan) -> str:
-    first, last = (day(row[name], plan) for name in ("from_day", "to_day"))
-    days = f", {first} to {last}" if plan.cutoff is not None else ""
+    # Months, not days: with one wound a day would point to a person.
+    first, last = (f"{date_of(row[name]):%B %Y}" if plan.calendar else "" for name in ("from_day", "to_day"))
+    days = f", {first}" + (f" to {last}" if last != first else "") if plan.calendar else ""
     return f"{row['inside']} in {row['facility']} ({count(row['wounds'], 'wound')}{days})"
 
 
@@ -165,8 +180,6 @@ def stopped(found: Safety) -> str:
     reasons = found.stop_reasons[found.stop_reasons["regimen"] == row["regimen"]]
     why = ", ".join(f"{label(name).lower()} {wounds}" for name, wounds in
                     zip(reasons["stop_reason"], reasons["wounds"], strict=True))  # fmt: skip
-    said = f"Treatment stopped before the wound closed in {percent(row['stopped'], row['starters'])} of started wounds"
-    said += f" ({why})." if why else "."
-    if row["lasted"]:
-        return said
-    return f"{said} That is {round(100 * LASTED)}% or more, so nothing is said of what treatment did while it lasted."
+    stopped = percent(row["stopped"], row["starters"])
+    said = f"Over the whole export treatment stopped before the wound closed in {stopped} of started wounds"
+    return said + (f" ({why})." if why else ".")

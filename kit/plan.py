@@ -245,6 +245,29 @@ class Protocol(_Part):
         return self
 
 
+# What a page may propose to discuss; whether and by whom is decided in the meeting.
+PROPOSALS = ("keep", "change", "train", "measure better", "pause for review")
+Proposal = Literal[PROPOSALS]
+
+
+class Triggers(_Part):
+    """What makes the page propose something to discuss; its thresholds are common practice, without a source."""
+
+    delivered_below: Number = Field(
+        default=80, ge=0, le=100, description="percent of sessions due that reached the protocol's minutes"
+    )
+    reach_below: Number = Field(
+        default=20, ge=0, le=100, description="percent of wounds that could have been started and were"
+    )
+    harm_above: Number = Field(default=5, ge=0, le=100, description="reactions per 100 sessions")
+    trust_below: Number = Field(default=70, ge=0, le=100, description="percent of wound weeks measured in time")
+    leans_worse: Proposal = Field(
+        default="pause for review", description="what is proposed where the whole range says fewer closed"
+    )
+    too_few: Proposal = Field(default="keep", description="what is proposed where too few can be compared")
+    supports: Proposal = Field(default="keep", description="what is proposed where the whole range says more closed")
+
+
 class Plan(_Part):
     """The whole plan, frozen. `fingerprint` changes whenever anything in it does."""
 
@@ -255,6 +278,7 @@ class Plan(_Part):
     cohort: Cohort = Cohort()
     comparison: Comparing = Comparing()
     protocol: Protocol = Protocol()
+    triggers: Triggers = Triggers()
     regimens: tuple[Regimen, ...] = Field(min_length=1)
 
     @model_validator(mode="after")
@@ -323,6 +347,11 @@ class Plan(_Part):
     def fingerprint(self) -> str:
         """Twelve hexadecimal digits of the SHA-256 of the plan's content; layout and comments do not count."""
         return hashlib.sha256(self.model_dump_json().encode()).hexdigest()[:12]
+
+    @property
+    def rules(self) -> str:
+        """Twelve hexadecimal digits of everything in the plan but its windows, which move from quarter to quarter."""
+        return hashlib.sha256(self.model_dump_json(exclude={"windows"}).encode()).hexdigest()[:12]
 
 
 def _as_day(moment: date | int | None) -> int | None:

@@ -11,7 +11,7 @@ from kit.vocabulary import TABLES
 # Words that claim more than the numbers can carry, or that belong to the statistician's desk.
 FORBIDDEN = (
     "prove", "proves", "proven", "proof", "cause", "causes", "caused", "effective", "efficacy", "significant",
-    "significantly", "guarantee", "compliant", "covered", "best", "worst", "rank", "violation", "negligent",
+    "significantly", "guarantee", "compliant", "covered", "best", "worst", "rank", "violation", "negligent", "safe",
     "standard of care", "estimand", "att", "trial", "exposure", "episode", "visit", "admission",
 )  # fmt: skip
 

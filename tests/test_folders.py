@@ -1,5 +1,6 @@
 """Where reports lie: names, numbered revisions that appear whole or not at all, and the ledger."""
 
+import json
 import os
 import sys
 from datetime import date
@@ -7,7 +8,16 @@ from datetime import date
 import pytest
 
 from kit.faults import ExportError
-from kit.pages.folders import LEDGER_COLUMNS, add_to_ledger, folder_name, period_of, read_ledger, revision, what_changed
+from kit.pages.folders import (
+    LEDGER_COLUMNS,
+    add_to_ledger,
+    earlier_quarters,
+    folder_name,
+    period_of,
+    read_ledger,
+    revision,
+    what_changed,
+)
 from kit.plan import Plan
 
 
@@ -223,3 +233,27 @@ def test_what_changed_is_said_against_the_last_revision(now, said):
 
 def test_the_first_revision_changed_nothing():
     assert what_changed([], line("r1")) == "first revision"
+
+
+def ran(place, cutoff, rules):
+    place.mkdir(parents=True)
+    made = {"cutoff": cutoff} | ({"rules": rules} if rules else {})
+    (place / "run.json").write_text(json.dumps(made), encoding="utf-8")
+
+
+def test_earlier_quarters_are_told_by_their_latest_report(tmp_path):
+    """Of r2 and r10 the tenth is the latest; this quarter and later ones, and reports without rules, do not count."""
+    plan = plan_of(quarter_begins=110, cutoff=200)
+    home = tmp_path / "Quellmoor"
+    ran(home / "days-1-90" / "r2" / "internal", 90, "old")
+    ran(home / "days-1-90" / "r10" / "internal", 90, "new")
+    ran(home / "days-91-180" / "r1" / "internal", 180, "newer")
+    ran(home / "days-110-200" / "r1" / "internal", 200, "now")
+    ran(home / "days-20-60" / "r1" / "internal", 60, "")
+    ran(tmp_path / "Tarnwick" / "days-1-90" / "r1" / "internal", 90, "of another")
+    assert earlier_quarters(tmp_path, "Quellmoor", plan) == ((90, "new"), (180, "newer"))
+    assert earlier_quarters(tmp_path, "Nowhere", plan) == ()
+
+
+def test_without_a_calendar_no_quarter_is_earlier(tmp_path):
+    assert earlier_quarters(tmp_path, "Quellmoor", plan_of("safe_harbor")) == ()

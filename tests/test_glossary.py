@@ -3,6 +3,8 @@
 import pandas as pd
 import pytest
 
+from kit.bias.pair import pair
+from kit.bias.steps import rounds, steps
 from kit.compared import compared, other_ways, weeks
 from kit.delivered import burden_of, comfort_of, delivered, early_dose_of, safety_of, worklist_of
 from kit.delivery.burden import treated_weeks
@@ -23,6 +25,11 @@ from kit.glossary import RESULTS
 from kit.healing.curves import greenwood
 from kit.healing.description import describe
 from kit.quarter import activity, by_regimen, reasons, weeks_by_regimen, wounds_by_regimen
+from kit.sensitivity.before_start import before_start
+from kit.sensitivity.bounds import bounds, e_values_of
+from kit.sensitivity.leave_one_out import ranges, without_each
+from kit.sensitivity.specifications import specifications
+from kit.statements.decisions import Reached, decisions
 from kit.statements.quarter import this_quarter
 from kit.trajectories.changes import bends
 from kit.trajectories.courses import split_at_start
@@ -30,6 +37,7 @@ from kit.trajectories.delayed import fit_delayed
 from kit.trajectories.slopes import slopes
 from kit.trajectories.summaries import summaries
 from kit.vocabulary import TABLES
+from kit.warned import answers_of, evidence_of, shown_of, warned
 from kit.wounds.course import course
 from kit.wounds.regimens import starts
 from kit.wounds.staging import stage_course
@@ -80,8 +88,28 @@ def frames() -> dict[str, pd.DataFrame]:
         **delivery(),
         "by_regimen": by_regimen(STUDY),
         "reasons": reasons(STUDY),
+        **misleading(),
         "weeks_by_regimen": weeks_by_regimen(seen),
         "this_quarter": this_quarter(activity(STUDY), described, compared(STUDY), standing_of(STUDY), STUDY.plan),
+    }
+
+
+def misleading() -> dict[str, pd.DataFrame]:
+    answers = answers_of(STUDY)
+    found = Reached(delivered(STUDY).fates, activity(STUDY), answers)
+    return {
+        "warnings": warned(STUDY),
+        "shown": shown_of(STUDY),
+        "decisions": decisions(found, STUDY.plan),
+        "pair": pair(evidence_of(STUDY)),
+        "steps": steps(pair(evidence_of(STUDY)), STUDY.measurements),
+        "rounds": rounds(pair(evidence_of(STUDY)), STUDY.measurements),
+        "bounds": bounds(answers, STUDY.measurements),
+        "e_values": e_values_of(answers),
+        "specifications": specifications(STUDY, answers),
+        "without_each": without_each(answers),
+        "ranges": ranges(answers, without_each(answers)),
+        "before_start": before_start(answers, STUDY.measurements),
     }
 
 

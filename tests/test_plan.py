@@ -244,7 +244,9 @@ OTHERS = {
     "protocol.duty": (20, 50), "protocol.intensity": (0.5, 1.0), "protocol.zone_minutes": 4, "protocol.zone_heads": 1,
     "protocol.shallow_cm": 2, "protocol.leeway_percent": 5, "protocol.relief_minutes": 20,
     "protocol.evaluation_days": 28, "protocol.monopolar_sets": 2, "protocol.bipolar_sets": 2,
-    "protocol.ultrasound_sets": 2, "regimens.name": "other", "regimens.modality": "other",
+    "protocol.ultrasound_sets": 2, "triggers.delivered_below": 90, "triggers.reach_below": 30, "triggers.harm_above": 2,
+    "triggers.trust_below": 80, "triggers.leans_worse": "change", "triggers.too_few": "measure better",
+    "triggers.supports": "change", "regimens.name": "other", "regimens.modality": "other",
     "regimens.setup": "bipolar", "regimens.polarity": "positive",
 }  # fmt: skip
 

@@ -140,6 +140,8 @@ def plain(value):
     """A value of the findings as the workbook holds it: numbers to four decimals, a formula held down."""
     if isinstance(value, float):
         return pytest.approx(value, abs=0.00005 + 1e-9)  # half of the fourth decimal
+    if value == "":
+        return None  # an empty cell
     return f"'{value}" if isinstance(value, str) and value.startswith("=1+1") else value
 
 

@@ -25,7 +25,7 @@ def row_of(treated=ANY, beside=NONE, told=True, starters=30, **shares):
     """
     numbers = {"treated": 0.45, "beside": 0.33, "difference": 0.12, "low": 0.02, "high": 0.22, "error": 0.05}
     made = {
-        "treated": treated, "beside": beside, "is_told": told, "starters": starters,
+        "treated": treated, "beside": beside, "is_told": told, "withheld_for": "", "starters": starters,
         "starters_residents": starters - 4, "others": 120, "others_residents": 83, "effective_residents": 31.7,
         "started_later": 9, "covariates": "log_size, slope", "limits_at": 2.05,
         "early_residents": 20,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -66,7 +66,8 @@ class Answers:
     of the comparison; `balance`: what the chart held of starters and others, before and after weighting; `homes`: each
     facility's difference beside the group's; `outside`, `could`: starts that are not compared and why, untreated weeks
     that were no chance to start and why. `measure` is "closed", or "early" where the longest horizon that the data
-    carry is that of the early response. `layout` is what the rows of sensitivity work on.
+    carry is that of the early response. `layout` is what the rows of sensitivity work on. Where a warning stops the
+    comparison, `withheld` has taken its numbers out and `withheld_for` of `told` says why; else it is blank.
     """
 
     told: pd.DataFrame
@@ -83,6 +84,22 @@ class Answers:
     seed: int
     layout: Layout
     smaller: pd.DataFrame
+
+
+def withheld(answers: Answers, why: str) -> Answers:
+    """The answers without any number that compares what wounds came to, because of what the warnings found.
+
+    Without a reason they are the same. Counts of starts, what is missing, and what charts held of both arms remain.
+    """
+    if not why:
+        return answers
+    numbers = [name for name in answers.told if name.rpartition("_")[0] and name.rpartition("_")[2] in NUMBERS]
+    told = answers.told.assign(is_told=False, withheld_for=why, **dict.fromkeys(numbers, np.nan))
+    empty = {name: getattr(answers, name).head(0) for name in ("states", "course", "homes", "smaller")}
+    return replace(answers, told=told, **empty)
+
+
+NUMBERS = ("treated", "beside", "difference", "low", "high", "error")
 
 
 def answer(weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DRAWS, seed: int = SEED) -> Answers:
@@ -194,6 +211,7 @@ def _row(layout: Layout, question: Question, needs: pd.DataFrame, found: Weighed
         "treated": question.treated,
         "beside": question.beside,
         "is_told": found is not None,
+        "withheld_for": "",
         "starters": len(own),
         "starters_residents": own["resident"].nunique(),
         "others": other["wound"].nunique(),

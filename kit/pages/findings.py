@@ -8,22 +8,24 @@ from dataclasses import asdict
 import pandas as pd
 
 from kit import __version__
-from kit.compared import compared
 from kit.delivered import delivered, safety_of, worklist_of
 from kit.faults import counted
 from kit.healing.description import Description, describe
 from kit.quarter import activity, by_regimen, reasons
 from kit.statements.care import safety, to_look_at
 from kit.statements.comparing import came_to, comparisons, in_facility, look, reach
+from kit.statements.decisions import Reached, decisions
 from kit.statements.delivery import missed_most
+from kit.statements.misleading import asked, warned_of
 from kit.statements.sizes import early_responses
 from kit.study import Study
+from kit.warned import Earlier, answers_of, warned
 
 
-def findings(study: Study, scope: str, group: Study | None = None) -> tuple[dict, Description]:
+def findings(study: Study, scope: str, group: Study | None = None, earlier: Earlier = ()) -> tuple[dict, Description]:
     """Everything a page says, as values that JSON can hold, and the description its figure is drawn from.
 
-    `group` is the study of all facilities, where the page is of one of them.
+    `group` is the study of all facilities, where the page is of one of them; `earlier` tells of earlier quarters.
     """
     description = describe(study.episodes, study.plan)
     episodes = study.episodes
@@ -33,6 +35,7 @@ def findings(study: Study, scope: str, group: Study | None = None) -> tuple[dict
         "facilities": list(study.facilities),
         "basis": study.plan.program.basis,
         "cutoff": study.plan.cutoff,
+        "rules": study.plan.rules,
         "quarter_begins": study.plan.quarter_begins,
         "last_record": last_record(study),
         "cohort_begins": study.plan.cohort_begins,
@@ -56,6 +59,8 @@ def findings(study: Study, scope: str, group: Study | None = None) -> tuple[dict
             "left_out": _left_out(study),
         },
         "comparison": _comparison(study),
+        "warnings": _warnings(study, earlier),
+        "decisions": _decisions(study),
         "group": _in_group(group, scope) if group is not None else None,
         "healing": _records(description.groups),
         "resampling": {"draws": description.draws, "seed": description.seed},
@@ -76,9 +81,21 @@ def _delivery(study: Study) -> dict:
     }
 
 
+def _warnings(study: Study, earlier: Earlier) -> dict:
+    """What could mislead: every question asked of the numbers, and what is said of those that found something."""
+    told = warned(study, earlier)
+    return {"asked": asked(told), "said": warned_of(told), "every": _records(told)}
+
+
+def _decisions(study: Study) -> list[dict]:
+    """What the plan's triggers propose to discuss."""
+    found = Reached(delivered(study).fates, activity(study), answers_of(study))
+    return _records(decisions(found, study.plan))
+
+
 def _comparison(study: Study) -> dict:
     """What was compared, and what may be said of it."""
-    answers, plan = compared(study), study.plan
+    answers, plan = answers_of(study), study.plan
     said = comparisons(answers, plan)
     return {
         "horizon_weeks": answers.horizon_weeks,
@@ -101,7 +118,7 @@ def _comparison(study: Study) -> dict:
 
 def _in_group(group: Study, facility: str) -> dict:
     """What all facilities together say, and this one leaning on them."""
-    answers = compared(group)
+    answers = answers_of(group)
     homes = answers.homes[answers.homes["facility"] == facility]
     return {
         "said": in_facility(answers, facility, group.plan),

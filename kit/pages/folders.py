@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import hashlib
+import json
 import os
 import re
 import shutil
@@ -106,6 +107,27 @@ def add_to_ledger(home: Path, line: dict[str, str]) -> None:
         if new:
             writer.writeheader()
         writer.writerow(line)
+
+
+def earlier_quarters(reports: Path, scope: str, plan: Plan) -> tuple[tuple[int, str], ...]:
+    """Last day and rules of the plan of each earlier quarter's latest report of this scope, oldest first.
+
+    Read from run.json beside each page; a report that has none, or whose days share no calendar, is not known.
+    """
+    if plan.cutoff is None:
+        return ()
+    told = {}
+    for period in sorted((reports / folder_name(scope)).glob("*")):
+        runs = sorted(period.glob("r*/internal/run.json"), key=_number)
+        made = json.loads(runs[-1].read_text(encoding="utf-8")) if runs else {}
+        if made.get("cutoff") is not None and made["cutoff"] < plan.cutoff and "rules" in made:
+            told[made["cutoff"]] = made["rules"]
+    return tuple(sorted(told.items()))
+
+
+def _number(run: Path) -> int:
+    name = run.parent.parent.name
+    return int(name[1:]) if name[1:].isdigit() else 0
 
 
 def what_changed(before: list[dict[str, str]], now: dict[str, str]) -> str:

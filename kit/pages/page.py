@@ -14,10 +14,14 @@ from kit.healing.comparison import ANY
 from kit.healing.description import DRAWN_FROM, FROM_ENTRY, FROM_START, IN_VIEW
 from kit.pages.comparison_tables import comparison_table, needs_table, outside_table
 from kit.pages.display import figure_html, table_html
+from kit.pages.warning_tables import decisions_table
 from kit.plan import BASES, Plan
 from kit.statements.about import INTERNAL
 from kit.statements.comparing import UNCHARTED
+from kit.statements.decisions import DECIDED_BY
+from kit.statements.misleading import QUIET_MEANS
 
+MOST_WARNED = 5  # warnings told on the page; the others stand in the notebook
 _TEMPLATES = Environment(
     loader=PackageLoader("kit.pages", "."), autoescape=True, undefined=StrictUndefined, trim_blocks=True
 )
@@ -46,6 +50,9 @@ def page_html(
         a=found["activity"],
         c=found["comparison"],
         uncharted=UNCHARTED,
+        quiet_means=QUIET_MEANS,
+        decided_by=DECIDED_BY,
+        MOST_WARNED=MOST_WARNED,
         homes=_homes(found),
         revision=revision,
         made=made,
@@ -89,6 +96,7 @@ def _tables(found: dict) -> dict[str, Markup]:
         "started_table": table_html(healing_table(found, FROM_START)),
         "sessions_table": table_html(pd.DataFrame(found["sessions"])),
         "account_table": table_html(pd.DataFrame(found["account"]), "Every row is kept or set aside"),
+        "decisions_table": table_html(decisions_table(pd.DataFrame(found["decisions"]))),
         "faults_table": table_html(faults_table(found)) if found["faults"] else "<p>No fault was found.</p>",
     }
     return {name: Markup(table) for name, table in tables.items()}
@@ -152,11 +160,14 @@ def _few(group: dict) -> str:
 
 
 def faults_table(found: dict) -> pd.DataFrame:
-    """The faults of all tables together, most frequent first: what was found, what became of it, rows."""
-    faults = pd.DataFrame(found["faults"], columns=["table", "fault", "fate", "rows", "says"])
-    rows = faults.groupby(["fault", "says", "fate"], as_index=False)["rows"].sum()
+    """The faults of all tables together, most frequent first: what was found, what became of it, rows.
+
+    What each means stands in the notebook on what was sent.
+    """
+    faults = pd.DataFrame(found["faults"], columns=["fault", "fate", "rows"])
+    rows = faults.groupby(["fault", "fate"], as_index=False)["rows"].sum()
     rows = rows.sort_values(["rows", "fault"], ascending=[False, True])
-    return rows.assign(fault=rows["fault"].map(words.label))[["fault", "says", "fate", "rows"]]
+    return rows.assign(fault=rows["fault"].map(words.label))[["fault", "fate", "rows"]]
 
 
 def _home(home: dict) -> str:

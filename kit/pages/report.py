@@ -25,7 +25,7 @@ from kit.pages.delivery_figures import fates_figure
 from kit.pages.display import png, svg
 from kit.pages.figures import closing_figure, missed_figure
 from kit.pages.findings import findings, last_record
-from kit.pages.folders import add_to_ledger, period_of, read_ledger, revision, what_changed
+from kit.pages.folders import add_to_ledger, earlier_quarters, period_of, read_ledger, revision, what_changed
 from kit.pages.kernel import one_kernel
 from kit.pages.page import frame_html, page_html
 from kit.pages.workbooks import write_tables, write_wounds
@@ -65,8 +65,9 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
     scope = request.facility or _scope(study)
     say("Comparing with what would have been expected")
     group = whole if request.facility and len(whole.facilities) > 1 else None
-    found, description = findings(study, scope, group)
     home = "All-facilities" if scope == ALL else scope
+    earlier = earlier_quarters(Path(request.reports), home, study.plan)
+    found, description = findings(study, scope, group, earlier)
     with revision(Path(request.reports), home, period_of(study.plan)) as (draft, final):
         internal = draft / "internal"
         internal.mkdir()
@@ -168,6 +169,8 @@ def _run_of(found: dict, request: Request, revision_name: str) -> dict:
         "made": datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
         "fingerprints": {**found["fingerprints"], "map": _map_print(request)},
         "facility": request.facility,
+        "cutoff": found["cutoff"],
+        "rules": found["rules"],
         "python": platform.python_version(),
         "libraries": {name: version(name) for name in libraries},
     }

@@ -18,7 +18,7 @@ UNCHARTED = (
 )
 # How far a comparison may go, by how many wounds started (design and thresholds: common practice, no source).
 LEVELS = (
-    ("cannot say", "something that the comparison needs is missing"),
+    ("cannot say", "something that the comparison needs is missing, or a warning stops it"),
     ("describes", "fewer than 25 wounds started, or the range reaches from fewer to more"),
     ("consistent with", "25 to 39 wounds started, and the whole range says more, or fewer"),
     ("supports", "40 or more wounds started, and the whole range says more, or fewer"),
@@ -56,8 +56,12 @@ def _one_sided(row: dict, measure: str) -> bool:
 def compared(row: dict, answers: Answers, plan: Plan, measure: str) -> str:
     """One comparison in a sentence, by closing or by the early response; or what it lacks."""
     if not row["is_told"]:
-        asked = f"{sentence(row['treated'])} beside {row['beside']}"
-        return f"{asked} is not compared. What is missing: {missing(answers.needs, row)}."
+        asked = f"{sentence(row['treated'])} beside {row['beside']} is not compared"
+        return (
+            f"{asked}: {row['withheld_for']}"
+            if row["withheld_for"]
+            else f"{asked}. What is missing: {_lacks(answers.needs, row)}."
+        )
     if math.isnan(row[f"{measure}_difference"]):
         return untold_early(row, plan, NOBODY)
     treated, beside = (of_hundred(row[f"{measure}_{arm}"]) for arm in ("treated", "beside"))
@@ -113,6 +117,11 @@ def _goes(row: dict, measure: str) -> str:
 
 
 def missing(needs: pd.DataFrame, row: dict) -> str:
+    """Why a comparison is not made: the warning that stops it, or what it lacks."""
+    return row["withheld_for"] or _lacks(needs, row)
+
+
+def _lacks(needs: pd.DataFrame, row: dict) -> str:
     """What a comparison lacks, in words: `wounds that started, 11 of the 15 needed`."""
     own = needs[(needs["treated"] == row["treated"]) & (needs["beside"] == row["beside"]) & ~needs["met"]]
     lacks = [

@@ -1,0 +1,105 @@
+"""What the page proposes to discuss, by triggers that the plan wrote down before the numbers were seen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from kit.delivery.decisions import RECORD, TRAIN
+from kit.healing.answers import Answers
+from kit.healing.trials import ELIGIBLE
+from kit.plan import Plan
+from kit.quarter import Activity
+from kit.statements.comparing import level_of
+from kit.statements.delivery import MATTERS
+from kit.words import count, share, when
+
+COLUMNS = ["trigger", "because", "proposes", "owner", "date"]
+DECIDED_BY = (
+    "Proposed for discussion by the plan's own triggers, not advice: the program's people decide, and write who does "
+    "what by when."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Reached:
+    """What the triggers read: fates of the sessions due (`kit.delivery.shortfalls.fates`), activity of the quarter, and
+    answers that may be told."""
+
+    fates: pd.DataFrame
+    done: Activity
+    answers: Answers
+
+
+def decisions(found: Reached, plan: Plan) -> pd.DataFrame:
+    """Every trigger of the plan that is reached, in the order of `[triggers]`.
+
+    Columns out: trigger, because (the number in words), proposes, owner and date (blank). Where none is, one row says
+    so and proposes to keep.
+    """
+    rows = [row for trigger in TRIGGERS for row in trigger(found, plan)]
+    nothing = ("none", "No trigger of the plan is reached.", "keep")
+    told = pd.DataFrame(rows or [nothing], columns=COLUMNS[:3])
+    return told.assign(owner="", date="")[COLUMNS]
+
+
+def _delivered(found: Reached, plan: Plan) -> list[tuple]:
+    """What keeps sessions from being delivered decides what is proposed: training is trained, the rest is changed."""
+    rows = found.fates
+    due, full = rows["sessions"].sum(), rows.loc[rows["fate"] == "full", "sessions"].sum()
+    if not due or 100 * full / due >= plan.triggers.delivered_below:
+        return []
+    lacking = rows[rows["decision"] != ""].groupby("decision")["sessions"].sum().sort_values(ascending=False)
+    first = lacking.index[0] if len(lacking) else ""
+    proposes = {TRAIN: "train", RECORD: "measure better"}.get(first, "change")
+    said = (
+        f"{share(full, due)} of the {round(due)} sessions due {when(plan.cutoff)} reached the protocol's minutes; the "
+    )
+    said += f"plan asks for {plan.triggers.delivered_below:.0f}%"
+    why = f". What lacks is first a matter of {MATTERS[first]}." if first else "."
+    return [("delivered below", f"{said}{why}", proposes)]
+
+
+def _reach(found: Reached, plan: Plan) -> list[tuple]:
+    could, out = found.answers.could, found.answers.outside
+    wounds = int(could.loc[could["reason"] == ELIGIBLE, "wounds"].sum())
+    began = int(out.loc[out["reason"] == ELIGIBLE, "starters"].sum())
+    if not wounds or 100 * began / wounds >= plan.triggers.reach_below:
+        return []
+    said = f"{began} of {count(wounds, 'wound')} that could have been started were ({share(began, wounds)}); "
+    return [("reach below", f"{said}the plan asks for {plan.triggers.reach_below:.0f}%.", "change")]
+
+
+def _harm(found: Reached, plan: Plan) -> list[tuple]:
+    done = found.done
+    if not done.asked or 100 * done.reactions / done.asked <= plan.triggers.harm_above:
+        return []
+    said = f"{done.reactions} reactions in {count(done.asked, 'session')} {when(plan.cutoff)}; "
+    return [("harm above", f"{said}the plan's limit is {plan.triggers.harm_above:g} per 100.", "pause for review")]
+
+
+def _compared(found: Reached, plan: Plan) -> list[tuple]:
+    """Leaning worse and leaning better are asked in the same words, by the same rule."""
+    row = found.answers.told.iloc[0].to_dict()
+    if not row["is_told"]:
+        return [("too few", row["withheld_for"] or "Too few can be compared.", plan.triggers.too_few)]
+    if level_of(row, found.answers.measure) not in ("consistent with", "supports"):
+        return []
+    more = row[f"{found.answers.measure}_difference"] > 0
+    word, proposes = ("more", plan.triggers.supports) if more else ("fewer", plan.triggers.leans_worse)
+    name = "supports" if more else "leans worse"
+    return [(name, f"The whole range of the comparison says {word} of 100 closed after starting.", proposes)]
+
+
+def _trust(found: Reached, plan: Plan) -> list[tuple]:
+    done = found.done
+    if not done.weeks_in_view or 100 * done.weeks_measured / done.weeks_in_view >= plan.triggers.trust_below:
+        return []
+    said = (
+        f"{share(done.weeks_measured, done.weeks_in_view)} of wound weeks {when(plan.cutoff)} were measured in time; "
+    )
+    return [("trust line below", f"{said}the plan asks for {plan.triggers.trust_below:.0f}%.", "measure better")]
+
+
+TRIGGERS = (_delivered, _reach, _harm, _trust, _compared)

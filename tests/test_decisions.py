@@ -1,0 +1,127 @@
+"""What the plan's triggers propose: the number that reached them, in words, and nobody named to do it."""
+
+from types import SimpleNamespace
+
+import pandas as pd
+import pytest
+
+from kit.plan import PROPOSALS, Triggers
+from kit.statements.decisions import COLUMNS, DECIDED_BY, Reached, decisions
+from kit.statements.delivery import MATTERS
+from tests.test_size_statements import PLAN
+from tests.told import answers_of, between, row_of
+
+WELL = {"planned": 100, "asked": 100, "reactions": 5, "weeks_in_view": 100, "weeks_measured": 70}
+
+
+def plan(**triggers):
+    return PLAN.model_copy(update={"triggers": Triggers(**triggers)})
+
+
+def fates(*rows):
+    rows = rows or (("full", "", 80.0), ("short", "train", 20.0))
+    return pd.DataFrame(rows, columns=["fate", "decision", "sessions"])
+
+
+def told(*rows, answers=None, rules=None, **done):
+    # 30 of 150 wounds that could have been started were: 20%
+    answers = answers or answers_of(between(-0.1, 0.2, starters=30), wounds=150)
+    found = Reached(fates(*rows), SimpleNamespace(**WELL | done), answers)
+    return decisions(found, rules or plan())
+
+
+def one(**given):
+    (row,) = told(**given).to_dict("records")
+    return row["trigger"], row["because"], row["proposes"]
+
+
+def test_at_its_thresholds_no_trigger_is_reached_and_that_is_said():
+    """80% delivered, 20% reached, 5 reactions per 100, 70% measured in time, a range from fewer to more."""
+    assert one() == ("none", "No trigger of the plan is reached.", "keep")
+
+
+def test_owner_and_date_are_left_blank():
+    frame = told()
+    assert list(frame) == COLUMNS
+    assert (frame[["owner", "date"]] == "").all(axis=None)
+
+
+@pytest.mark.parametrize(
+    ("decision", "proposes"),
+    [("train", "train"), ("staff", "change"), ("supply", "change"), ("payer", "change"), ("record", "measure better")],
+)
+def test_what_keeps_sessions_from_being_delivered_decides_what_is_proposed(decision, proposes):
+    frame = told(("full", "", 79.0), ("missed", decision, 14.0), ("short", "person", 7.0))
+    assert frame["trigger"].tolist() == ["delivered below"]
+    assert frame["proposes"].tolist() == [proposes]
+    assert frame["because"].tolist() == [
+        "79% of the 100 sessions due in the quarter reached the protocol's minutes; the plan asks for 80%. What lacks "
+        f"is first a matter of {MATTERS[decision]}."
+    ]
+
+
+def test_fewer_starts_than_the_plan_asks_for():
+    answers = answers_of(between(-0.1, 0.2, starters=30), wounds=151)
+    assert one(answers=answers) == (
+        "reach below", "30 of 151 wounds that could have been started were (20%); the plan asks for 20%.", "change",
+    )  # fmt: skip
+
+
+def test_more_reactions_than_the_plan_allows():
+    said = "6 reactions in 100 sessions in the quarter; the plan's limit is 5 per 100."
+    assert one(reactions=6) == ("harm above", said, "pause for review")
+
+
+def test_fewer_weeks_measured_in_time_than_the_plan_asks_for():
+    said = "69% of wound weeks in the quarter were measured in time; the plan asks for 70%."
+    assert one(weeks_measured=69) == ("trust line below", said, "measure better")
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "starters", "expected"),
+    [
+        (0.01, 0.2, 40, ("supports", "more", "keep")),
+        (0.01, 0.2, 25, ("supports", "more", "keep")),
+        (-0.2, -0.01, 40, ("leans worse", "fewer", "pause for review")),
+        (-0.2, -0.01, 25, ("leans worse", "fewer", "pause for review")),
+        (-0.2, -0.01, 24, None),  # described, and no more
+        (0.01, 0.2, 24, None),
+    ],
+)
+def test_leaning_worse_and_leaning_better_are_asked_by_the_same_rule(low, high, starters, expected):
+    answers = answers_of(between(low, high, starters=starters), wounds=starters)
+    trigger, because, proposes = one(answers=answers)
+    if expected is None:
+        assert trigger == "none"
+    else:
+        assert (trigger, proposes) == (expected[0], expected[2])
+        assert because == f"The whole range of the comparison says {expected[1]} of 100 closed after starting."
+
+
+def test_too_few_and_a_warning_that_stops_are_told_apart():
+    few = answers_of(row_of(told=False, starters=30), wounds=30)
+    assert one(answers=few) == ("too few", "Too few can be compared.", "keep")
+    stopped = answers_of(row_of(told=False, starters=30, withheld_for="Half of the sessions name no wound."), wounds=30)
+    assert one(answers=stopped)[1] == "Half of the sessions name no wound."
+
+
+def test_the_plan_says_what_is_proposed():
+    worse = answers_of(between(-0.2, -0.01, starters=40), wounds=40)
+    assert one(answers=worse, rules=plan(leans_worse="change"))[2] == "change"
+    assert one(weeks_measured=69, rules=plan(trust_below=60))[0] == "none"
+
+
+def test_several_triggers_stand_in_their_order():
+    frame = told(("full", "", 1.0), ("missed", "staff", 99.0), reactions=50, weeks_measured=1)
+    assert frame["trigger"].tolist() == ["delivered below", "harm above", "trust line below"]
+    assert set(frame["proposes"]) <= set(PROPOSALS)
+
+
+def test_where_nothing_was_due_asked_or_in_view_nothing_is_below():
+    nothing = fates().head(0)
+    found = Reached(nothing, SimpleNamespace(**WELL | dict.fromkeys(WELL, 0)), answers_of(between(-0.1, 0.2), wounds=0))
+    assert decisions(found, plan())["trigger"].tolist() == ["none"]
+
+
+def test_it_is_said_to_be_no_advice():
+    assert "not advice" in DECIDED_BY

@@ -68,10 +68,11 @@ def more_or_fewer(difference: float, low: float, high: float) -> str:
     """A difference of shares in wounds of 100 with its range: `9 more (range 2 fewer to 22 more)`; else a dash."""
     if _missing(difference):
         return "–"
-    return f"{_signed(difference)} (range {_signed(low)} to {_signed(high)})"
+    return f"{whole_wounds(difference)} (range {whole_wounds(low)} to {whole_wounds(high)})"
 
 
-def _signed(share: float) -> str:
+def whole_wounds(share: float) -> str:
+    """A difference of shares in wounds of 100, without a range: `9 more`, `2 fewer`, `none`."""
     whole = round(100 * share)
     return "none" if not whole else f"{abs(whole)} {'more' if whole > 0 else 'fewer'}"
 

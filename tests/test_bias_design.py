@@ -15,14 +15,12 @@ from kit.bias.design import (
     POINTS_APART,
     UNDER_BASIS,
     _error_apart,
-    aligned_ratio,
     clustered,
     design_effect,
     immortal,
     likeness,
     looks,
     low_worth,
-    naive_ratio,
     no_calendar,
     one_facility,
     plan_edited,
@@ -208,9 +206,9 @@ def test_the_same_counts_say_slower_the_wrong_way_and_sooner_the_right_way():
 
     (50 / 1300) / (40 / 800) = 0.769231; (50 / 1000) / (40 / 1100) = 1.375.
     """
-    counts = 50, 1000, 300, 40, 800
-    assert (naive_ratio(*counts), aligned_ratio(*counts)) == pytest.approx((0.769231, 1.375), abs=PRINTED)
-    assert pushes(log(naive_ratio(*counts)), log(aligned_ratio(*counts))) == DETRACTS
+    naive, aligned = (50 / 1300) / (40 / 800), (50 / 1000) / (40 / 1100)
+    assert (naive, aligned) == pytest.approx((0.769231, 1.375), abs=PRINTED)
+    assert pushes(log(naive), log(aligned)) == DETRACTS
 
 
 def test_of_a_bad_event_the_same_error_points_the_other_way():

@@ -144,20 +144,6 @@ def pushes(naive: float, aligned: float, good: bool = True) -> str:
     return told[leans(naive, aligned, good)]
 
 
-def naive_ratio(closed: float, after: float, before: float, closed_beside: float, beside: float) -> float:
-    """The ratio of rates where the time before the start is given to the treated, as ever against never gives it.
-
-    `closed` wounds in the time `after` the start, `before` spent until then; `closed_beside` in the time `beside` of
-    those never treated. One unit of time for all.
-    """
-    return (closed / (after + before)) / (closed_beside / beside)
-
-
-def aligned_ratio(closed: float, after: float, before: float, closed_beside: float, beside: float) -> float:
-    """The ratio of rates where the time before the start counts as untreated, which it was; see `naive_ratio`."""
-    return (closed / after) / (closed_beside / (beside + before))
-
-
 def low_worth(evidence: Evidence) -> Warned:
     """How many residents those beside are worth once weighted, of how many they are: number is that share (0 to 1).
 

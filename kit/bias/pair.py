@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -17,6 +18,7 @@ LEAST_PEOPLE = 5  # residents of each arm in whom a thing is known; common pract
 TESTS = 9  # between the arms, that stand together
 
 
+@lru_cache(maxsize=4)
 def pair(evidence: Evidence) -> pd.DataFrame:
     """A row for each start and for each week beside it, as the answer weighs them when its clock starts.
 

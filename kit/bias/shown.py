@@ -13,7 +13,7 @@ from kit.sensitivity import before_start as control
 from kit.sensitivity.bounds import ANSWER, LEAST, MOST, bounds, e_values_of, not_made
 from kit.sensitivity.leave_one_out import FACILITY, RESIDENT, ranges, without_each
 from kit.sensitivity.specifications import specifications
-from kit.words import count
+from kit.words import count, whole_wounds
 
 
 def e_value(evidence: Evidence) -> Warned:
@@ -41,7 +41,7 @@ def departure_bounds(evidence: Evidence) -> Warned:
         number=float(high - low),
         says=f"Of {count(int(told['starters']), 'wound')} that started {first['starters_lost']}, and of "
         f"{told['others']} beside {first['others_lost']}, left open or were lost from sight: whatever became of them, "
-        f"the difference lies between {_more(low)} and {_more(high)} of 100, the play of chance apart.",
+        f"the difference lies between {_of(low)} and {_of(high)} of 100, the play of chance apart.",
     )
 
 
@@ -57,8 +57,8 @@ def specification_range(evidence: Evidence) -> Warned:
     few = f"; {refused} more leave too few to compare" if refused else ""
     return Warned(
         number=float(high - low),
-        says=f"Under the plan's rules the difference is {_more(plan)} of 100; under {len(told) - 1} other sets of "
-        f"rules it lies between {_more(low)} and {_more(high)}{few}.",
+        says=f"Under the plan's rules the difference is {_of(plan)} of 100; under {len(told) - 1} other sets of "
+        f"rules it lies between {_of(low)} and {_of(high)}{few}.",
     )
 
 
@@ -87,7 +87,7 @@ def _without(evidence: Evidence, kind: str) -> Warned:
     row = ranges(evidence.answers, without_each(evidence.answers)).set_index("without").loc[kind]
     if row["not_computed"]:
         return not_computed(row["not_computed"])
-    low, high, whole = _more(row["lowest"]), _more(row["highest"]), _more(row["amount"])
+    low, high, whole = _of(row["lowest"]), _of(row["highest"]), _of(row["amount"])
     far = max(abs(row["lowest"] - row["amount"]), abs(row["highest"] - row["amount"]))
     without = f"Without any one of {count(int(row['times']), 'resident')} the difference lies between {low} and {high}"
     if kind == FACILITY:
@@ -158,10 +158,8 @@ def _apart(points: float) -> str:
     return f"{points:+.1f}".replace("-", "−")
 
 
-def _more(points: float) -> str:
-    """Points of 100 as whole wounds: `9 more`, `2 fewer`, `none`."""
-    whole = round(points)
-    return "none" if not whole else f"{abs(whole)} {'more' if whole > 0 else 'fewer'}"
+def _of(points: float) -> str:
+    return whole_wounds(points / 100)
 
 
 _E_VALUES = "VanderWeele & Ding 2017, Ann Intern Med 167:268"

@@ -122,6 +122,11 @@ def asks_polarity(told: pd.DataFrame, protocol: Protocol) -> pd.Series:
     return turning | ~neither
 
 
+def turns(told: pd.DataFrame, protocol: Protocol) -> pd.Series:
+    """Whether the protocol turns the polarity of each session on a schedule."""
+    return told["facility"].isin(protocol.turning_facilities) | (protocol.polarity == "turning")
+
+
 def asked_polarity(told: pd.DataFrame, protocol: Protocol) -> pd.Series:
     """The polarity at the wound that the protocol asks of each session; missing where it asks none or nobody can tell.
 
@@ -130,7 +135,7 @@ def asked_polarity(told: pd.DataFrame, protocol: Protocol) -> pd.Series:
     the other way every `turn_days` from the wound's first session with one electrode. A schedule named for the
     facility goes first.
     """
-    turning = told["facility"].isin(protocol.turning_facilities) | (protocol.polarity == "turning")
+    turning = turns(told, protocol)
     scheduled = np.where((told["turning_days"] // protocol.turn_days) % 2 == 0, "negative", "positive")
     if protocol.polarity == "by_state":
         otherwise = state_polarity(told)
@@ -154,7 +159,7 @@ def state_polarity(told: pd.DataFrame) -> pd.Series:
 
 def _polarity(told: pd.DataFrame, protocol: Protocol) -> Judged:
     asked, found = asked_polarity(told, protocol), told["polarity"].astype(object)
-    turning = told["facility"].isin(protocol.turning_facilities) | (protocol.polarity == "turning")
+    turning = turns(told, protocol)
     # A log that says alternating does not say which way it was that day.
     asked = asked.mask(turning & (found == "alternating"), None)
     state = pd.Series(AGAINST, index=told.index, dtype=object).mask(found == asked, WITHIN)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from kit.delivery.agreement import least_minutes, reach_cm, state_polarity
+from kit.delivery.agreement import least_minutes, reach_cm, state_polarity, turns
 from kit.delivery.context import zones
 from kit.plan import Plan, Protocol, Range
 
@@ -64,9 +64,7 @@ def schedules(told: pd.DataFrame, plan: Plan) -> pd.DataFrame:
 
 def turning(told: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     """The sessions whose protocol turns the polarity on a schedule."""
-    if plan.protocol.polarity == "turning":
-        return told
-    return told[told["facility"].isin(plan.protocol.turning_facilities)]
+    return told[turns(told, plan.protocol)]
 
 
 def inconsistencies(told: pd.DataFrame, plan: Plan) -> pd.DataFrame:

@@ -9,7 +9,7 @@ import pandas as pd
 from kit.healing.answers import Answers, named
 from kit.healing.comparison import NONE
 from kit.statements.comparing import LEVELS, early_measured, level_of, missing
-from kit.words import label, more_or_fewer, of_hundred, sentence
+from kit.words import label, more_or_fewer, of_hundred, sentence, whole_wounds
 
 COVARIATES = {
     "log_size": "size (logarithm of cm2)", "log_size_3": "its mean over three measurements",
@@ -130,9 +130,7 @@ def _value(row) -> str:
         return f"not computed: {row.not_computed}"
     ranged = pd.notna(row.low)
     if row.unit != "hazard ratio":
-        return more_or_fewer(row.amount / 100, row.low / 100, row.high / 100) if ranged else _plain(row.amount)
+        return (
+            more_or_fewer(row.amount / 100, row.low / 100, row.high / 100) if ranged else whole_wounds(row.amount / 100)
+        )
     return f"ratio {row.amount:.2f}" + (f" ({row.low:.2f} to {row.high:.2f})" if ranged else "")
-
-
-def _plain(points: float) -> str:
-    return "none" if not round(points) else f"{abs(round(points))} {'more' if points > 0 else 'fewer'}"

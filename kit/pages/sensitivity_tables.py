@@ -7,7 +7,7 @@ import math
 import pandas as pd
 
 from kit.sensitivity.leave_one_out import FACILITY
-from kit.words import label, more_or_fewer, sentence
+from kit.words import label, more_or_fewer, sentence, whole_wounds
 
 
 def specifications_table(specifications: pd.DataFrame) -> pd.DataFrame:
@@ -108,8 +108,7 @@ def _one(points: float, why: str) -> str:
     """Points of 100 as whole wounds, or why there are none."""
     if why:
         return why if why == "–" else f"not computed: {why}"
-    whole = round(points)
-    return "none" if not whole else f"{abs(whole)} {'more' if whole > 0 else 'fewer'}"
+    return whole_wounds(points / 100)
 
 
 def _signed(points: float) -> str:

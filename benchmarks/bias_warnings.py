@@ -15,7 +15,7 @@ import os
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
-from math import isnan
+from math import isfinite, isnan
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the replicates already keep both cores busy
 
@@ -54,7 +54,8 @@ def planted(number: int) -> pd.DataFrame:
     told = [warnings(asked).assign(planted="nothing")]
     for place, (name, (_, plant)) in enumerate(STRENGTHS.items()):
         told.append(warnings(plant(asked, np.random.default_rng([SEED, number, place]))).assign(planted=name))
-    return pd.concat(told)[["planted", "warning", "kind", "seriousness", "fires", "not_computed"]]
+    kept = ["planted", "warning", "kind", "seriousness", "number", "threshold", "fires", "not_computed"]
+    return pd.concat(told)[kept]
 
 
 @contextmanager
@@ -97,19 +98,25 @@ def _told(found, others: np.ndarray) -> bool:
 
 
 def show_facts(many: pd.DataFrame, reports: pd.DataFrame) -> float:
-    """How often each fact fires where planted, in clean draws, and in clean facilities; the mean of the first."""
-    print("| fact | planted | fires there | in the clean draws | in clean facilities |")
-    print("| --- | --- | ---: | ---: | ---: |")
+    """How often each fact fires where planted, in clean draws, and in clean facilities; the mean of the first.
+
+    Thresholds grow where a draw holds few: how many times its own threshold the number came to stands beside.
+    """
+    print("| fact | planted | times its threshold | fires there | in the clean draws | in clean facilities |")
+    print("| --- | --- | ---: | ---: | ---: | ---: |")
     rates = {}
     for name, (says, _) in STRENGTHS.items():
-        own = many[many["warning"] == name].groupby("planted")["fires"].mean()
+        asked = many[many["warning"] == name]
+        own, here = asked.groupby("planted")["fires"].mean(), asked[asked["planted"] == name]
+        times = (here["number"] / here["threshold"]).median()
         there = reports[(reports["warning"] == name) & (reports["not_computed"] == "")]["fires"]
         rates[name], quiet = own[name], f"{there.mean():.1%}" if len(there) else "–"
-        print(f"| {name} | {says} | {own[name]:.0%} | {own['nothing']:.1%} | {quiet} |")
+        told = f"{times:.1f}" if isfinite(times) else "–"
+        print(f"| {name} | {says} | {told} | {own[name]:.0%} | {own['nothing']:.1%} | {quiet} |")
     others = reports[(reports["kind"] == FACT) & ~reports["warning"].isin(STRENGTHS)]
     for name, rows in others.groupby("warning", sort=False):
         here = many[(many["warning"] == name) & (many["planted"] == "nothing")]["fires"].mean()
-        print(f"| {name} | not planted | – | {here:.1%} | {rows['fires'].mean():.1%} |")
+        print(f"| {name} | not planted | – | – | {here:.1%} | {rows['fires'].mean():.1%} |")
     short = [f"{name} {rate:.0%}" for name, rate in rates.items() if rate < 0.95]
     print(f"\nBelow 95%: {'; '.join(short) or 'none'}")
     return float(np.mean(list(rates.values())))

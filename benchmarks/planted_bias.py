@@ -254,6 +254,38 @@ def _comfort(evidence: Evidence, rng: np.random.Generator) -> Evidence:
     return _with(evidence, spans=_added(others, more))
 
 
+def _started_later(evidence: Evidence, rng: np.random.Generator) -> Evidence:
+    """Of wounds beside that never start, so many start a month after one of their weeks beside."""
+    layout = evidence.answers.layout
+    rows = layout.weeks.iloc[layout.others.week]
+    never = rows.loc[rows["start_day"].isna()].drop_duplicates("wound").set_index("wound")["ends"]
+    chosen = never[never.index.isin(_of(pd.Series(never.index), 0.6, rng))] + 28
+    days = layout.weeks["start_day"].fillna(layout.weeks["wound"].map(chosen).astype("Int64"))
+    moved = replace(layout, weeks=layout.weeks.assign(start_day=days))
+    return replace(evidence, answers=replace(evidence.answers, layout=moved))
+
+
+def _all_or_none(evidence: Evidence, rng: np.random.Generator) -> Evidence:
+    """Of the residents of whom no wound started forty are of a facility of their own."""
+    study = evidence.study
+    began = study.episodes.loc[study.episodes["start_day"].notna(), "resident"]
+    never = study.residents.loc[~study.residents["resident"].isin(began), "resident"]
+    moved = study.residents["resident"].isin(rng.choice(never, min(40, len(never)), replace=False))
+    there = study.episodes["resident"].isin(study.residents.loc[moved, "resident"])
+    houses = study.episodes["facility"].astype(object).mask(there, "another")
+    return evidence_of(replace(study, episodes=study.episodes.assign(facility=houses)), 2, 1)
+
+
+def _measured_more(evidence: Evidence, rng: np.random.Generator) -> Evidence:
+    """In the four weeks before it, wounds that started have another round in more than every other week."""
+    study = evidence.study
+    start = study.measurements["wound"].map(study.episodes.set_index("wound")["start_day"])
+    before = (start - study.measurements["day"]).between(4, 31).fillna(False)
+    more = study.measurements[before & _some(study.measurements, 0.6, rng)]
+    both = pd.concat([study.measurements, more.assign(day=more["day"] + 3)], ignore_index=True)
+    return _with(evidence, measurements=both)
+
+
 def _added(spans: pd.DataFrame, more: pd.DataFrame) -> pd.DataFrame:
     more = more.reindex(columns=spans.columns).assign(source_row=0).astype(spans.dtypes)
     return pd.concat([spans, more], ignore_index=True)
@@ -285,5 +317,8 @@ STRENGTHS: dict[str, tuple[str, Plant]] = {
     "low_worth": ("a twentieth, half of the threshold", _low_worth),
     "outside": ("40% of starts", _outside),
     "co_treatment": ("35% of starts", _co_treatment),
+    "started_later": ("three in five of those who never start", _started_later),
+    "all_or_none": ("none of forty residents of a facility", _all_or_none),
+    "measured_more": ("0.6 rounds a week more before a start", _measured_more),
     "comfort": ("half of those started, nobody else", _comfort),
 }

@@ -233,7 +233,7 @@ def test_in_the_invented_group_the_wrong_way_would_have_turned_the_answer_round(
     assert ways[WRONG] < 0 < ways[ANSWER]
     assert (found.fires, found.direction) == (True, DETRACTS)
     assert found.says == (
-        "Ever treated against never treated would have said 12 fewer of 100 wounds closed; the answer says 6 more."
+        "The answer says 6 more of 100 wounds closed; ever treated against never treated would say 12 fewer."
     )
 
 

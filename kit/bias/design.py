@@ -117,9 +117,9 @@ def immortal(evidence: Evidence) -> Warned:
         return not_computed(why)
     naive, aligned = float(wrong["amount"]), float(answer["amount"])
     threshold = max(POINTS_APART, 100 * Z * _error_apart(evidence.answers.layout, evidence.study.episodes))
-    says = f"Ever treated against never treated would have said {_points(naive)} of 100 wounds closed; the answer says "
+    says = f"The answer says {_points(aligned)} of 100 wounds closed; ever treated against never treated would say "
     gap, way = naive - aligned, pushes(naive, aligned)
-    return Warned(gap, threshold, abs(gap) > threshold, way, f"{says}{_points(aligned)}.")
+    return Warned(gap, threshold, abs(gap) > threshold, way, f"{says}{_points(naive)}.")
 
 
 def _points(amount: float) -> str:

@@ -268,6 +268,45 @@ class Triggers(_Part):
     supports: Proposal = Field(default="keep", description="what is proposed where the whole range says more closed")
 
 
+class Costs(_Part):
+    """What things cost, in one currency. Every default is invented; a page marks each that the plan does not name.
+
+    A staff minute, a set and a dressing are spent with every session (variable); a device month is spent whether or not
+    anybody is treated (fixed).
+    """
+
+    currency: str = Field(default="$", min_length=1, max_length=5, description="how amounts are written")
+    staff_minute: Number = Field(default=0.9, ge=0, description="a minute of the person who treats; invented")
+    monopolar_set: Number = Field(default=6, ge=0, description="a single-use set, monopolar; invented")
+    bipolar_set: Number = Field(default=12, ge=0, description="a single-use set, bipolar; invented")
+    ultrasound_set: Number = Field(default=3, ge=0, description="a single-use set, ultrasound; invented")
+    dressing: Number = Field(default=14, ge=0, description="a dressing change, with the time it takes; invented")
+    device_month: Number = Field(default=250, ge=0, description="a device for a month, used or not; invented")
+    devices: Number = Field(default=1, ge=0, description="devices kept in each facility; invented")
+    willingness_to_pay: Number = Field(
+        default=2000, ge=0, description="what one more wound closed by the horizon is worth to those who pay; invented"
+    )
+
+    def is_invented(self, name: str) -> bool:
+        """Whether an amount is the kit's own, because the plan does not name it."""
+        return name not in self.model_fields_set
+
+
+# What a start can be told apart by; whether it was asked about before looking is the plan's to say.
+ELEMENTS = ("setup", "polarity", "turning", "per_week", "first_minutes", "frequency")
+
+
+class Refining(_Part):
+    """Which elements of the protocol are asked about beforehand, and how far they are thought to differ at all."""
+
+    questions: tuple[Literal[ELEMENTS], ...] = Field(
+        default=(), description=f"elements asked about before looking, of {', '.join(ELEMENTS)}; others are exploratory"
+    )
+    spread: Number = Field(
+        default=5, ge=1, le=20, description="points of 100 by which two ways are taken to differ (standard deviation)"
+    )
+
+
 class Plan(_Part):
     """The whole plan, frozen. `fingerprint` changes whenever anything in it does."""
 
@@ -279,6 +318,8 @@ class Plan(_Part):
     comparison: Comparing = Comparing()
     protocol: Protocol = Protocol()
     triggers: Triggers = Triggers()
+    costs: Costs = Costs()
+    refining: Refining = Refining()
     regimens: tuple[Regimen, ...] = Field(min_length=1)
 
     @model_validator(mode="after")

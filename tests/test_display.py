@@ -60,6 +60,10 @@ def test_a_figure_without_a_description_is_refused(emitted):
 # --- escaping ---
 
 
+def test_words_of_several_lines_stand_as_written_and_are_escaped():
+    assert as_html(f"a = 1\n{NASTY}") == f'<pre class="kit-text">a = 1\n{ESCAPED}</pre>'
+
+
 def test_a_sentence_is_escaped():
     assert as_html(NASTY) == f'<p class="kit-says">{ESCAPED}</p>'
 

@@ -6,6 +6,17 @@ import pytest
 from kit.bias.pair import pair
 from kit.bias.steps import rounds, steps
 from kit.compared import compared, other_ways, weeks
+from kit.context.beside_published import beside_published
+from kit.context.case_mix import case_mix
+from kit.context.costs import costs
+from kit.context.could_have_seen import could_have_seen, when_seen
+from kit.context.evidence import evidence
+from kit.context.limits import limits
+from kit.context.program import program_of
+from kit.context.refining import refined
+from kit.context.resources import TREATED, resources
+from kit.context.staggered import schedule, staggered
+from kit.context.worth import worth_of
 from kit.delivered import burden_of, comfort_of, delivered, early_dose_of, safety_of, worklist_of
 from kit.delivery.burden import treated_weeks
 from kit.delivery.documentation import counted as answers_counted
@@ -29,6 +40,7 @@ from kit.sensitivity.before_start import before_start
 from kit.sensitivity.bounds import bounds, e_values_of
 from kit.sensitivity.leave_one_out import ranges, without_each
 from kit.sensitivity.specifications import specifications
+from kit.statements.costs import costs_said
 from kit.statements.decisions import Reached, decisions
 from kit.statements.quarter import this_quarter
 from kit.trajectories.changes import bends
@@ -89,6 +101,7 @@ def frames() -> dict[str, pd.DataFrame]:
         "by_regimen": by_regimen(STUDY),
         "reasons": reasons(STUDY),
         **misleading(),
+        **context(),
         "weeks_by_regimen": weeks_by_regimen(seen),
         "this_quarter": this_quarter(activity(STUDY), described, compared(STUDY), standing_of(STUDY), STUDY.plan),
     }
@@ -110,6 +123,39 @@ def misleading() -> dict[str, pd.DataFrame]:
         "without_each": without_each(answers),
         "ranges": ranges(answers, without_each(answers)),
         "before_start": before_start(answers, STUDY.measurements),
+    }
+
+
+def context() -> dict[str, pd.DataFrame]:
+    plan, published = STUDY.plan, evidence()
+    taken, gain = resources(STUDY, answers_of(STUDY), TREATED), worth_of(STUDY)
+    body = published.stimulation_closing
+    return {
+        "trials": published.trials,
+        "reviews": published.reviews,
+        **{f"body.{name}": frame for name, frame in vars(body).items() if isinstance(frame, pd.DataFrame)},
+        "resources.wounds": taken.wounds,
+        "resources.weeks": taken.weeks,
+        "costs": costs(taken, plan),
+        "costs_said": costs_said(costs(taken, plan), taken, gain, answers_of(STUDY), plan),
+        **{f"worth.{name}": getattr(gain, name) for name in ("parts", "draws", "region", "quadrants", "curve")},
+        "worth.break_even": gain.break_even,
+        **{f"program.{name}": frame for name, frame in vars(program_of(STUDY)).items()},
+        "beside_published": beside_published(program_of(STUDY), published.trials, published.reviews),
+        "case_mix": case_mix(STUDY.episodes, STUDY.measurements, STUDY.wounds, plan, draws=5),
+        **next_quarter(),
+    }
+
+
+def next_quarter() -> dict[str, pd.DataFrame]:
+    answers = answers_of(STUDY)
+    return {
+        "could_have_seen": could_have_seen(answers),
+        "when_seen": when_seen(answers),
+        "staggered": staggered(answers, STUDY.plan),
+        "schedule": schedule(STUDY.facilities, STUDY.plan.cutoff),
+        "limits": limits(STUDY),
+        "refined": refined(STUDY),
     }
 
 

@@ -246,7 +246,10 @@ OTHERS = {
     "protocol.evaluation_days": 28, "protocol.monopolar_sets": 2, "protocol.bipolar_sets": 2,
     "protocol.ultrasound_sets": 2, "triggers.delivered_below": 90, "triggers.reach_below": 30, "triggers.harm_above": 2,
     "triggers.trust_below": 80, "triggers.leans_worse": "change", "triggers.too_few": "measure better",
-    "triggers.supports": "change", "regimens.name": "other", "regimens.modality": "other",
+    "triggers.supports": "change", "costs.currency": "EUR", "costs.staff_minute": 1, "costs.monopolar_set": 5,
+    "costs.bipolar_set": 5, "costs.ultrasound_set": 5, "costs.dressing": 5, "costs.device_month": 5, "costs.devices": 2,
+    "costs.willingness_to_pay": 5, "refining.questions": ("setup",), "refining.spread": 6,
+    "regimens.name": "other", "regimens.modality": "other",
     "regimens.setup": "bipolar", "regimens.polarity": "positive",
 }  # fmt: skip
 

@@ -79,9 +79,9 @@ def everything_written(folder):
 
 def test_the_folder_holds_what_was_designed_and_nothing_else(reported):
     names = {path.relative_to(reported).as_posix() for path in reported.rglob("*")}
-    pages = {f"internal/{name}.html" for name in ["page", *NOTEBOOKS]}
+    pages = {f"internal/{name}.html" for name in ["page", "costs", *NOTEBOOKS]}
     figures = {f"internal/figures/{name}.{kind}" for name in ("closing", "missed", "due") for kind in ("png", "svg")}
-    lists = ("tables.xlsx", "wounds.xlsx", "findings.json", "set_aside.csv", "faults.csv", "run.json")
+    lists = ("tables.xlsx", "wounds.xlsx", "findings.json", "set_aside.csv", "faults.csv", "run.json", "next-plan.toml")
     tables = {f"internal/{name}" for name in lists}
     assert names == {"internal", "internal/figures", *pages, *figures, *tables}
 
@@ -125,9 +125,10 @@ def test_a_second_run_gives_the_same_pages_but_for_their_revision(internal, agai
 
 def test_the_tables_hold_the_findings(internal, told):
     book = openpyxl.load_workbook(internal / "tables.xlsx")
-    assert book.sheetnames == ["about", *COMPARED, *SHEETS[:3], *DELIVERY, *SHEETS[3:]]
+    assert book.sheetnames == ["about", *COMPARED, *SHEETS[:3], *DELIVERY, "costs", *SHEETS[3:]]
     sheets = {name: told["comparison"][finding] for name, finding in COMPARED.items()}
     assert sheets.pop("facilities") == [] and book["facilities"].max_row == 1  # nothing is compared
+    sheets["costs"] = told["costs"]["lines"]
     for name, told_rows in (sheets | {name: told[name] for name in SHEETS}).items():
         head, *rows = book[name].iter_rows(values_only=True)
         assert list(head) == [words.label(column) for column in told_rows[0]], name
@@ -287,7 +288,7 @@ def test_pages_of_notebooks_leave_the_code_out_and_say_what_they_were_run_with(i
 
 def test_every_page_says_on_top_that_it_is_internal(internal):
     pages = sorted(internal.glob("*.html"))
-    assert len(pages) == len(NOTEBOOKS) + 1
+    assert len(pages) == len(NOTEBOOKS) + 2
     for page in pages:
         assert BeautifulSoup(page.read_text(encoding="utf-8"), "html.parser").body.p.text == INTERNAL, page.name
 
@@ -304,7 +305,7 @@ def test_the_report_of_one_facility_counts_its_residents_alone(there):
 
 def test_a_facility_cannot_put_markup_on_any_page(there):
     pages = sorted((there / "internal").glob("*.html"))
-    assert [page.stem for page in pages] == sorted([*NOTEBOOKS, "page"])
+    assert [page.stem for page in pages] == sorted([*NOTEBOOKS, "costs", "page"])
     for page in pages:
         text = page.read_text(encoding="utf-8")
         assert "<script" not in text, page.name

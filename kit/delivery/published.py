@@ -39,15 +39,19 @@ def contraindications(path: Path = PUBLISHED / "contraindications.csv") -> pd.Da
     return pd.DataFrame(rows, columns=LIST)
 
 
-def _rows(path: Path) -> list[dict[str, str]]:
+def lines_of(path: Path) -> list[str]:
+    """The lines of a published list; raises ExportError, in one line, where it is missing or not UTF-8."""
     try:
         # Spreadsheets put a byte order mark before the text.
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
+        return path.read_text(encoding="utf-8-sig").splitlines()
     except OSError:
         raise ExportError(f"{path.name}: there is no such list in {path.parent.name}; put it back") from None
     except UnicodeDecodeError:
         raise ExportError(f"{path.name}: not UTF-8; save it as CSV in UTF-8 and try again") from None
-    rows = csv.DictReader(lines, restval="")
+
+
+def _rows(path: Path) -> list[dict[str, str]]:
+    rows = csv.DictReader(lines_of(path), restval="")
     return [{(name or "").strip(): str(cell).strip() for name, cell in row.items()} for row in rows]
 
 

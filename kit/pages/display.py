@@ -18,7 +18,7 @@ MARK = {"kit": "shown"}  # outputs without this mark never reach a report
 
 
 def show(thing: str | pd.DataFrame | Figure, says: str = "") -> None:
-    """Show a sentence, a table or a figure in a notebook.
+    """Show a sentence, a table or a figure in a notebook; words of several lines stand as they are written.
 
     `says` is the caption of a table, or the description of a figure for those who cannot see it (needed there).
     Everything is escaped; only text/html is emitted, so that no copy of the rows travels beside it.
@@ -30,6 +30,8 @@ def show(thing: str | pd.DataFrame | Figure, says: str = "") -> None:
 
 def as_html(thing: str | pd.DataFrame | Figure, says: str = "") -> str:
     """The HTML of a sentence, table or figure. Raises TypeError for anything else, ValueError for a figure unsaid."""
+    if isinstance(thing, str) and "\n" in thing:
+        return f'<pre class="kit-text">{html.escape(thing)}</pre>'
     if isinstance(thing, str):
         return f'<p class="kit-says">{html.escape(thing)}</p>'
     if isinstance(thing, pd.DataFrame):

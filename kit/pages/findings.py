@@ -8,12 +8,21 @@ from dataclasses import asdict
 import pandas as pd
 
 from kit import __version__
+from kit.context.after_start import MODALITIES
+from kit.context.beside_published import beside_published
+from kit.context.costs import costs
+from kit.context.program import program_of
+from kit.context.published_trials import reviews, trials
+from kit.context.resources import resources
+from kit.context.worth import worth_of
 from kit.delivered import delivered, safety_of, worklist_of
 from kit.faults import counted
 from kit.healing.description import Description, describe
 from kit.quarter import activity, by_regimen, reasons
+from kit.statements.beside_published import where_it_stands
 from kit.statements.care import safety, to_look_at
 from kit.statements.comparing import came_to, comparisons, in_facility, look, reach
+from kit.statements.costs import costs_said
 from kit.statements.decisions import Reached, decisions
 from kit.statements.delivery import missed_most
 from kit.statements.misleading import asked, warned_of
@@ -61,6 +70,8 @@ def findings(study: Study, scope: str, group: Study | None = None, earlier: Earl
         "comparison": _comparison(study),
         "warnings": _warnings(study, earlier),
         "decisions": _decisions(study),
+        "costs": _costs(study),
+        "published": _published(study),
         "group": _in_group(group, scope) if group is not None else None,
         "healing": _records(description.groups),
         "resampling": {"draws": description.draws, "seed": description.seed},
@@ -91,6 +102,29 @@ def _decisions(study: Study) -> list[dict]:
     """What the plan's triggers propose to discuss."""
     found = Reached(delivered(study).fates, activity(study), answers_of(study))
     return _records(decisions(found, study.plan))
+
+
+def _costs(study: Study) -> dict:
+    """What a started wound cost, what was gained for it where that may be told, and what would pay for it."""
+    answers, plan, worth = answers_of(study), study.plan, worth_of(study)
+    taken = resources(study, answers)
+    table = costs(taken, plan)
+    return {
+        "said": _records(costs_said(table, taken, worth, answers, plan)),
+        "lines": _records(table),
+        "gain": _records(worth.parts),
+        "quadrants": _records(worth.quadrants),
+        "break_even": _records(worth.break_even),
+        "not_beside_gain": worth.why,
+    }
+
+
+def _published(study: Study) -> list[str]:
+    """Where the program stands beside published studies, a sentence a modality that was started."""
+    program = program_of(study)
+    beside = beside_published(program, trials(), reviews())
+    begun = set(program.started.loc[program.started["wounds"] > 0, "modality"])
+    return [where_it_stands(beside, modality)[0] for modality in MODALITIES if modality in begun]
 
 
 def _comparison(study: Study) -> dict:

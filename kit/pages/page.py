@@ -42,10 +42,9 @@ def page_html(
     `beside` is the figure of the comparison; there is none where too few started, and `figure`, the description, then
     stands in its place. `due` is the figure of the sessions that were due.
     """
-    return _TEMPLATES.get_template("page.html.j2").render(
+    return in_frame(
+        "page.html.j2",
         title=f"{found['scope']}, {plan.program.name}: quarterly outcome report",
-        css=_css(),
-        internal=INTERNAL,
         f=found,
         a=found["activity"],
         c=found["comparison"],
@@ -104,8 +103,12 @@ def _tables(found: dict) -> dict[str, Markup]:
 
 def frame_html(title: str, content: str) -> str:
     """Any other content in the same frame: same look, same policy, nothing to fetch."""
-    frame = _TEMPLATES.get_template("frame.html.j2")
-    return frame.render(title=title, css=_css(), internal=INTERNAL, content=Markup(content))
+    return in_frame("frame.html.j2", title=title, content=Markup(content))
+
+
+def in_frame(template: str, **content: object) -> str:
+    """A template that stands in the common frame, with what it shows."""
+    return _TEMPLATES.get_template(template).render(css=_css(), internal=INTERNAL, **content)
 
 
 def _css() -> Markup:

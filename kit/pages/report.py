@@ -14,13 +14,20 @@ from pathlib import Path
 
 import nbformat
 import pandas as pd
+from matplotlib.figure import Figure
 from nbconvert import HTMLExporter
 
+from kit.context.costs import costs_by_regimen
+from kit.context.next_plan import next_plan
+from kit.context.resources import resources
+from kit.context.worth import worth_of
 from kit.delivered import delivered, worklist_of
 from kit.faults import ExportError
 from kit.followed import standing_in
 from kit.healing.description import Description
 from kit.pages.comparison_figures import comparison_figure
+from kit.pages.cost_figures import plane_figure, stack_figure
+from kit.pages.costs_page import costs_html
 from kit.pages.delivery_figures import fates_figure
 from kit.pages.display import png, svg
 from kit.pages.figures import closing_figure, missed_figure
@@ -31,10 +38,12 @@ from kit.pages.page import frame_html, page_html
 from kit.pages.workbooks import write_tables, write_wounds
 from kit.statements.sent import rows_used
 from kit.study import Study, map_of, read_study
+from kit.warned import answers_of
 from kit.words import day
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 ALL = "All facilities"
+COSTS = "costs.html"
 Say = Callable[[str], None]
 
 
@@ -74,6 +83,8 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
         books = _run_notebooks(request, internal, say)
         say("Writing page and tables")
         _write_page(internal, found, description, study, final.name, books)
+        _write_costs(internal, found, study, final.name)
+        (internal / "next-plan.toml").write_text(next_plan(study.plan, answers_of(study)), encoding="utf-8")
         write_tables(internal, found, study)
         write_wounds(internal, worklist_of(study), standing_in(whole, request.facility), study.plan)
         run = _run_of(found, request, final.name)
@@ -149,16 +160,32 @@ def _write_page(
     closing = closing_figure(description.curves, description.groups, study.plan.following.horizon_weeks)
     beside = comparison_figure(found["comparison"])
     missed = missed_figure(pd.DataFrame(found["reasons"], columns=["reason", "missed", "shortened"]))
-    figures = internal / "figures"
-    figures.mkdir()
     fates = delivered(study).fates
     due = fates_figure(fates) if len(fates) else None
     drawn = {"closing": closing, "missed": missed, "beside": beside, "due": due}
+    _keep_figures(internal, drawn)
+    sheets = [(COSTS, "Money, gain and doubt"), *books]
+    page = page_html(found, closing, beside, study.plan, revision_name, sheets, _today(), due)
+    (internal / "page.html").write_text(page, encoding="utf-8")
+
+
+def _keep_figures(internal: Path, drawn: dict[str, Figure | None]) -> None:
+    """Each figure that there is, in figures/ as PNG and SVG."""
+    figures = internal / "figures"
+    figures.mkdir(exist_ok=True)
     for name, figure in ((name, figure) for name, figure in drawn.items() if figure is not None):
         (figures / f"{name}.png").write_bytes(png(figure))
         (figures / f"{name}.svg").write_bytes(svg(figure))
-    page = page_html(found, closing, beside, study.plan, revision_name, books, _today(), due)
-    (internal / "page.html").write_text(page, encoding="utf-8")
+
+
+def _write_costs(internal: Path, found: dict, study: Study, revision_name: str) -> None:
+    """The sheet for those who pay: gain beside money where gain is told, else what a started wound cost."""
+    plan, answers = study.plan, answers_of(study)
+    plane = plane_figure(worth_of(study), plan, answers.horizon_weeks)
+    figure = plane or stack_figure(costs_by_regimen(resources(study, answers), plan), plan)
+    _keep_figures(internal, {"costs": figure})
+    page = costs_html(found, figure, plan, revision_name, _today())
+    (internal / COSTS).write_text(page, encoding="utf-8")
 
 
 def _run_of(found: dict, request: Request, revision_name: str) -> dict:

@@ -38,6 +38,7 @@ def write_tables(internal: Path, found: dict, study: Study) -> None:
         "reasons": pd.DataFrame(found["reasons"], columns=["reason", "missed", "shortened"]),
         **delivery_sheets(delivered(study), study.plan),
         **care_sheets(safety_of(study), burden_of(study), comfort_of(study)),
+        "costs": pd.DataFrame(found["costs"]["lines"]),
         "account": study.account,
         "faults": pd.DataFrame(found["faults"], columns=["table", "fault", "fate", "rows", "says"]),
     }

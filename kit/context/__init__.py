@@ -1,0 +1,1 @@
+"""What the answer stands beside: published studies, what care costs, and what to ask next."""

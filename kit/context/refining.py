@@ -1,0 +1,202 @@
+"""Elements of the protocol asked by the same comparison: wounds that started one way beside those started another."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+from scipy.stats import norm
+
+from kit.compared import weeks
+from kit.healing.answers import Answers, answer, named
+from kit.healing.resampling import SEED
+from kit.plan import ELEMENTS, Plan, Regimen
+from kit.study import Study
+from kit.warned import answers_of
+from kit.wounds.regimens import given
+
+DRAWS = 200  # of residents, for each element: the range of a question, and no headline
+WIDE = 1.959963984540054
+STIMULATION, ULTRASOUND = "stimulation", "ultrasound"
+NOT_RECORDED = "it is not recorded at the start of enough wounds, or is the same for all"
+OF_THE_FACILITY = "it goes with the facility wholly, so that nobody can tell the two apart"
+SHOWN = "shown by the first session, or the order that held on its day: what came later would look ahead"
+COLUMNS = [
+    "element", "asked_beforehand", "one", "other", "one_starters", "other_starters", "measure", "horizon_weeks",
+    "difference", "low", "high", "error", "shrunk", "shrunk_low", "shrunk_high", "not_computed",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Split:
+    """Two ways of one element: their names, and which wounds had which (a label a wound; others are left out)."""
+
+    one: str
+    other: str
+    labels: pd.Series
+
+
+@lru_cache(maxsize=4)
+def refined(study: Study) -> pd.DataFrame:
+    """Each element of `kit.plan.ELEMENTS`: wounds that started one way beside those that started the other.
+
+    Starts are told apart by what held then and by nothing later; the weights, the horizon and the limits are those of
+    the comparison of two regimens (overlap weights). Columns out: element, asked_beforehand (the plan's `[refining]`
+    names it), one, other (the two ways), one_starters, other_starters, measure, horizon_weeks; difference (one less
+    other, points of 100), low, high, error; shrunk with its limits: drawn towards no difference as far as the plan's
+    `spread` says that two ways differ at all (a normal prior with mean 0: Gelman et al. 2013, Bayesian Data Analysis,
+    section 2.5); not_computed (why not; else blank). Limits of the elements asked beforehand are Bonferroni's among
+    them; of the others only the shrunk numbers are to be told.
+    """
+    plan, stopped = study.plan, answers_of(study).told["withheld_for"].iloc[0]
+    rows = [_row(name, study, stopped) for name in ELEMENTS]
+    told = pd.DataFrame(rows, columns=COLUMNS)
+    return _shrunk(told, plan)
+
+
+def _row(name: str, study: Study, stopped: str) -> dict[str, object]:
+    split = split_by(name, study)
+    row = dict.fromkeys(COLUMNS, np.nan) | {
+        "element": name, "asked_beforehand": name in study.plan.refining.questions, "one": "", "other": "",
+        "one_starters": 0, "other_starters": 0, "measure": "", "not_computed": stopped or NOT_RECORDED,
+    }  # fmt: skip
+    if split is None or stopped:
+        return row
+    row |= {"one": split.one, "other": split.other}
+    found = _asked(split, study)
+    pair = found.told[(found.told["treated"] == split.one) & (found.told["beside"] == split.other)].iloc[0].to_dict()
+    row |= {"one_starters": pair["starters"], "other_starters": pair["others"], "measure": found.measure}
+    row |= {"horizon_weeks": found.horizon_weeks}
+    if _is_the_facility(split, study):
+        return row | {"not_computed": OF_THE_FACILITY}
+    if not pair["is_told"]:
+        return row | {"not_computed": _lacks(found.needs, pair)}
+    numbers = {name: 100 * pair[f"{found.measure}_{name}"] for name in ("difference", "low", "high", "error")}
+    return row | numbers | {"not_computed": "" if np.isfinite(numbers["difference"]) else NOT_RECORDED}
+
+
+def _lacks(needs: pd.DataFrame, pair: dict) -> str:
+    """The first thing that the comparison of two ways needs and does not have."""
+    own = needs[(needs["treated"] == pair["treated"]) & (needs["beside"] == pair["beside"]) & ~needs["met"]].iloc[0]
+    return f"{named(needs)[own['need']]}: {own['found']:.0f} of the {own['needed']:.0f} needed"
+
+
+def _shrunk(told: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+    """The numbers drawn towards none by a fixed prior; the error is had from the limits, never smaller than the draws'.
+
+    Limits of elements asked beforehand are widened for their number, those of others need none: they are not told.
+    """
+    number = max(int((told["asked_beforehand"] & (told["not_computed"] == "")).sum()), 1)
+    error = np.maximum(told["error"].astype(float), (told["high"] - told["low"]).astype(float) / (2 * WIDE))
+    trust = plan.refining.spread**2 / (plan.refining.spread**2 + error**2)
+    middle, off = trust * told["difference"], WIDE * np.sqrt(trust) * error
+    times = float(norm.isf(0.025 / number)) / WIDE
+    wide = {
+        "low": told["difference"] - times * (told["difference"] - told["low"]),
+        "high": told["difference"] + times * (told["high"] - told["difference"]),
+    }
+    return told.assign(**wide, shrunk=middle, shrunk_low=middle - off, shrunk_high=middle + off)[COLUMNS]
+
+
+# --- how starts are told apart ---
+
+
+def split_by(name: str, study: Study) -> Split | None:
+    """The two ways of an element among wounds that started; None where fewer than two are seen."""
+    opening = _opening(study)
+    values = SPLITS[name](opening, study)
+    values = values.dropna()
+    ways = list(values.value_counts().index[:2])
+    if len(ways) < 2:
+        return None
+    one, other = sorted(ways, key=str)
+    return Split(one, other, values[values.isin(ways)])
+
+
+def _opening(study: Study) -> pd.DataFrame:
+    """The first session given of each wound, with the day; of several on that day the first row."""
+    taken = given(study.sessions).sort_values(["day", "source_row"])
+    return taken.drop_duplicates("wound").set_index("wound")
+
+
+def _setup(opening: pd.DataFrame, study: Study) -> pd.Series:
+    own = opening[opening["modality"] == STIMULATION]
+    return own["setup"].astype(object).map({"monopolar": "monopolar set-up", "bipolar": "bipolar set-up"})
+
+
+def _polarity(opening: pd.DataFrame, study: Study) -> pd.Series:
+    own = opening[(opening["modality"] == STIMULATION) & (opening["setup"] != "bipolar")]
+    words = {"negative": "negative at the wound first", "positive": "positive at the wound first"}
+    return own["polarity"].astype(object).map(words)
+
+
+def _turning(opening: pd.DataFrame, study: Study) -> pd.Series:
+    own = opening[opening["modality"] == STIMULATION]
+    home = study.episodes.set_index("wound")["facility"].reindex(own.index)
+    turns = home.isin(study.plan.protocol.turning_facilities)
+    if study.plan.protocol.polarity == "turning":
+        turns = pd.Series(True, index=own.index)
+    return turns.map({True: "polarity that turns", False: "one polarity throughout"}).astype(object)
+
+
+def _first_minutes(opening: pd.DataFrame, study: Study) -> pd.Series:
+    own = opening.loc[opening["modality"] == STIMULATION, "minutes"].astype(float).dropna()
+    least = study.plan.protocol.first_minutes
+    return _cut(own, least, f"{least:g} minutes or more at first", f"under {least:g} minutes at first")
+
+
+def _frequency(opening: pd.DataFrame, study: Study) -> pd.Series:
+    own = opening.loc[opening["modality"] == ULTRASOUND, "frequency"].astype(float).dropna()
+    return own.map(lambda mhz: f"{mhz:g} MHz").astype(object)
+
+
+def _per_week(opening: pd.DataFrame, study: Study) -> pd.Series:
+    """Sessions a week of the order that held on the day of the start, cut at half of them."""
+    spans = study.spans[(study.spans["span"] == "ordered_regimen") & study.spans["per_week"].notna()]
+    asked = study.episodes[["wound", "resident"]].merge(opening["day"].reset_index(), on="wound")
+    pairs = [
+        asked.merge(spans.loc[spans[key].notna(), [key, "per_week", "from_day", "to_day"]], on=key)
+        for key in ("wound", "resident")
+    ]
+    rows = pd.concat([pair for pair in pairs if len(pair)] or pairs[:1])
+    over = rows["to_day"].isna() | (rows["to_day"] >= rows["day"])
+    own = rows[(rows["from_day"] <= rows["day"]) & over.fillna(True)].groupby("wound")["per_week"].max().astype(float)
+    if own.empty:
+        return own.astype(object)
+    middle = float(np.floor(own.median()))
+    return _cut(own, middle + 1, f"more than {middle:g} sessions a week ordered", f"{middle:g} or fewer ordered")
+
+
+def _cut(values: pd.Series, at: float, above: str, below: str) -> pd.Series:
+    return pd.Series(np.where(values >= at, above, below), index=values.index, dtype=object)
+
+
+SPLITS = {
+    "setup": _setup, "polarity": _polarity, "turning": _turning, "per_week": _per_week,
+    "first_minutes": _first_minutes, "frequency": _frequency,
+}  # fmt: skip
+
+
+# --- the same comparison, under other names ---
+
+
+def _asked(split: Split, study: Study) -> Answers:
+    """The comparison with starts named by the split; starts of neither way stay starts, of no regimen."""
+    own, plan = weeks(study), _plan_of(split, study.plan)
+    label = own.weeks["wound"].map(split.labels).fillna("another way").astype(object)
+    starts = label.where(own.weeks["starts"] != "", "")
+    named = own.weeks.assign(starts=starts, regimen=label.where(own.weeks["regimen"].notna(), None))
+    return answer(replace(own, weeks=named), study.measurements, plan, DRAWS, SEED)
+
+
+def _plan_of(split: Split, plan: Plan) -> Plan:
+    rules = tuple(Regimen(name=name[:40], modality="other") for name in (split.one, split.other))
+    return plan.model_copy(update={"regimens": rules})
+
+
+def _is_the_facility(split: Split, study: Study) -> bool:
+    """Whether no facility has both ways."""
+    home = study.episodes.set_index("wound")["facility"].reindex(split.labels.index)
+    return not (split.labels.groupby(home).nunique() > 1).any()

@@ -1,7 +1,9 @@
 """The smallest difference that could have been seen, from spread alone, and when one of so many points can be."""
 
+import re
 from dataclasses import replace
 from datetime import date
+from math import ceil
 
 import numpy as np
 import pandas as pd
@@ -11,19 +13,27 @@ from benchmarks.invented_facility import Scenario
 from benchmarks.planted_bias import evidence_of, invented_study
 from kit.context.could_have_seen import (
     NO_CALENDAR,
+    NO_SIZE,
+    NO_SPREAD,
     TOO_FEW,
     TOO_LONG,
     could_have_seen,
     design_effect,
     later_cutoff,
     pace_of,
+    quarter_months,
     reach_of,
     schoenfeld,
+    seen_by_decision,
     starters_for,
     when_seen,
 )
 from kit.healing.answers import Answers, withheld
+from kit.healing.emulation import lay_out
+from kit.healing.trials import window
 from kit.plan import Plan, date_of, day_of
+from kit.statements.next_quarter import deciding, second_opinion, when
+from kit.words import FORBIDDEN
 
 EXACT = 1e-9  # the same arithmetic
 PRINTED = 5e-4  # as many digits as are printed
@@ -179,3 +189,92 @@ def test_design_effects_are_those_of_the_table(wounds, together, uneven, effect)
     # 1 + ((cv^2 + 1) m - 1) ICC, computed; three of 100 wounds then count as 214.29 of 300
     assert design_effect(wounds, together, uneven) == pytest.approx(effect, abs=1e-12)
     assert 300 / design_effect(3, 0.2) == pytest.approx(214.29, abs=0.005)
+
+
+def test_a_side_on_which_none_closed_does_not_make_everything_visible(answers):
+    none = answers.told.assign(closed_treated=0.0)
+    row = could_have_seen(replace(answers, told=none)).iloc[0]
+    assert row["not_computed"] == NO_SPREAD and np.isnan(row["smallest"])
+    # the same where nothing is told and the spread is drawn: no wound that started closes, those beside do
+    started = answers.layout.weeks["wound"].isin(answers.layout.weeks["wound"].iloc[answers.layout.starters.week])
+    weeks = answers.layout.weeks.assign(outcome=answers.layout.weeks["outcome"].astype(object).mask(started, "open"))
+    measurements = pd.DataFrame({"wound": [], "day": [], "state": [], "size": []}).astype(
+        {"wound": object, "day": "int64", "state": object, "size": float}
+    )
+    layout = lay_out(weeks, measurements, answers.layout.plan, answers.layout.horizon)
+    stopped = replace(withheld(answers, "a warning stops it"), layout=layout)
+    told = could_have_seen(stopped).set_index("measure")["not_computed"]
+    assert told["closed"] == NO_SPREAD and told["early"] == NO_SIZE
+
+
+def test_months_before_the_first_record_have_not_been_slow(answers):
+    plan, starts = answers.layout.plan, len(answers.layout.starters.week)
+    first, last = window(plan, answers.layout.horizon)
+    half = (first + last + 1) // 2
+    weeks = answers.layout.weeks.assign(begins=answers.layout.weeks["begins"].clip(lower=half))
+    pace = pace_of(replace(answers, layout=replace(answers.layout, weeks=weeks)))
+    assert pace["quarters"] * quarter_months(plan) == pytest.approx(plan.comparison.answer_months / 2, abs=0.02)
+    assert pace["a_quarter"] == pytest.approx(starts / pace["quarters"], rel=EXACT)
+
+
+def test_a_plan_of_single_months_moves_by_months():
+    plan = plan_of(date(2026, 1, 1), date(2026, 1, 31))
+    assert quarter_months(plan) == 1
+    assert date_of(later_cutoff(plan, 1)) == date(2026, 2, 28)
+
+
+def test_a_plan_that_looks_back_further_already_is_not_told_to_look_further_still(answers):
+    told = when_seen(answers, (10,)).iloc[0]
+    longer = answers.layout.plan.comparison.model_copy(update={"answer_months": int(told["answer_months"])})
+    plan = answers.layout.plan.model_copy(update={"comparison": longer})
+    # the records begin where they did: only the window's length changed
+    first, _ = window(answers.layout.plan, answers.layout.horizon)
+    weeks = answers.layout.weeks.assign(begins=answers.layout.weeks["begins"].clip(lower=first))
+    again = when_seen(replace(answers, layout=replace(answers.layout, plan=plan, weeks=weeks)), (10,)).iloc[0]
+    assert told["quarters"] > 0
+    assert (again["answer_months"], again["cutoff"]) == (told["answer_months"], told["cutoff"])
+
+
+def test_the_quarter_that_decides_sees_no_more_than_its_window_holds(answers):
+    told, plan = could_have_seen(answers), answers.layout.plan
+    decided = _deciding(answers, plan.cutoff + 182)
+    # the window of twelve months is filled: as many starts then as now
+    assert list(decided["starters"]) == list(told["starters"])
+    assert decided["smallest"].to_numpy() == pytest.approx(told["smallest"].to_numpy(), rel=EXACT)
+    longer = _deciding(answers, plan.cutoff + 365, answer_months=24)
+    assert (longer["starters"].to_numpy() > told["starters"].to_numpy()).all()
+    assert (longer["smallest"].to_numpy() < told["smallest"].to_numpy()).all()
+    assert len(deciding(decided, plan.model_copy(update={"comparison": plan.comparison.model_copy(
+        update={"decides": plan.cutoff + 182})}))) == len(told)  # fmt: skip
+
+
+def test_no_quarter_decides_or_it_is_over(answers):
+    assert seen_by_decision(answers).empty
+    assert _deciding(answers, answers.layout.plan.cutoff).empty
+
+
+def _deciding(answers, decides, answer_months=12):
+    rules = answers.layout.plan.comparison.model_copy(update={"decides": decides, "answer_months": answer_months})
+    plan = answers.layout.plan.model_copy(update={"comparison": rules})
+    weeks, first = answers.layout.weeks, window(answers.layout.plan, answers.layout.horizon)[0]
+    weeks = weeks.assign(begins=weeks["begins"].clip(lower=first))
+    return seen_by_decision(replace(answers, layout=replace(answers.layout, plan=plan, weeks=weeks)))
+
+
+def test_what_is_said_of_a_difference_no_number_of_starts_shows(answers):
+    told = when_seen(answers, (10,)).assign(starters_needed=np.inf, not_computed=TOO_LONG)
+    said = when(told, pace_of(answers), answers.layout.plan)
+    assert "need over 100,000 starts" in said[1] and "inf" not in " ".join(said)
+
+
+def test_no_closings_are_reckoned_where_the_early_response_is_compared(answers):
+    assert "closings in both groups" in second_opinion(answers)
+    assert second_opinion(replace(answers, measure="early")) == ""
+
+
+def test_what_the_deciding_quarter_sees_is_rounded_up_and_claims_nothing(answers):
+    rules = answers.layout.plan.comparison.model_copy(update={"decides": answers.layout.plan.cutoff + 182})
+    told = _deciding(answers, answers.layout.plan.cutoff + 182)
+    said = deciding(told, answers.layout.plan.model_copy(update={"comparison": rules}))
+    assert f"{ceil(told['smallest'].iloc[0])} of 100 wounds closed by week" in said[0]
+    assert not [word for word in FORBIDDEN if re.search(rf"\b{word}\b", " ".join(said).lower())]

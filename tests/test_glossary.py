@@ -9,7 +9,7 @@ from kit.compared import compared, other_ways, weeks
 from kit.context.beside_published import beside_published
 from kit.context.case_mix import case_mix
 from kit.context.costs import costs
-from kit.context.could_have_seen import could_have_seen, when_seen
+from kit.context.could_have_seen import could_have_seen, seen_by_decision, when_seen
 from kit.context.evidence import evidence
 from kit.context.limits import limits
 from kit.context.program import program_of
@@ -152,6 +152,7 @@ def next_quarter() -> dict[str, pd.DataFrame]:
     return {
         "could_have_seen": could_have_seen(answers),
         "when_seen": when_seen(answers),
+        "seen_by_decision": seen_by_decision(answers),
         "staggered": staggered(answers, STUDY.plan),
         "schedule": schedule(STUDY.facilities, STUDY.plan.cutoff),
         "limits": limits(STUDY),

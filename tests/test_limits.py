@@ -7,11 +7,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit.context.limits import HELPS, limits
+from kit.context.limits import HELPS, _needs, limits
 from kit.pages.next_quarter_tables import limits_table
 from kit.statements.next_quarter import limited
 from kit.study import Study, read_study
-from kit.warned import answers_of
+from kit.warned import answers_of, warned
 from kit.words import FORBIDDEN
 
 INVENTED = Path(__file__).parents[1] / "data" / "synthetic"
@@ -82,3 +82,19 @@ def test_the_table_has_a_row_for_each(whole):
     told = limits(whole)
     assert len(limits_table(told)) == len(told)
     assert set(limits_table(told).loc[told["lost"].isna(), "Took away"]) == {"warning"}
+
+
+def test_a_need_that_is_nearly_met_is_not_said_to_be_met(home):
+    answers = answers_of(home)
+    nearly = answers.needs.assign(found=14.7, needed=15.0, met=False)
+    said = [row[1] for row in _needs(replace(answers, needs=nearly))]
+    assert said and all("14 of the 15 needed" in words for words in said)
+
+
+def test_what_is_measured_and_fires_too_stands_once(whole):
+    quiet = whole.measurements["source_row"] % 2 == 0
+    gaps = replace(whole, measurements=whole.measurements[quiet].reset_index(drop=True))
+    told = limits(gaps)
+    fired = warned(gaps).set_index("warning").loc["unmeasured"]
+    assert fired["fires"]
+    assert told["says"].tolist().count(fired["says"]) == 1 and told["says"].is_unique

@@ -101,3 +101,25 @@ def test_what_the_plan_does_not_name_stays_a_default(answers, tmp_path):
     told = tomllib.loads(next_plan(plan_of(), answers))
     assert "costs" not in told and "protocol" not in told and "triggers" not in told
     assert drafted(plan_of(), answers, tmp_path).costs.is_invented("staff_minute")
+
+
+def test_where_the_answer_looks_further_back_so_does_the_cohort(answers, tmp_path):
+    plan = plan_of()
+    told = drafted(plan, answers, tmp_path)
+    further = told.comparison.answer_months - plan.comparison.answer_months
+    assert further > 0
+    # 24 months by default: else wounds that started early would not be read any more
+    assert told.windows.cohort_months == 24 + further
+
+
+def test_a_plan_that_names_its_quarter_keeps_its_cohort(answers, tmp_path):
+    plan = plan_of(comparison={"decides": date(2027, 3, 31)})
+    assert drafted(plan, answers, tmp_path).windows.cohort_months == plan.windows.cohort_months
+    assert "cohort_months" not in tomllib.loads(next_plan(plan, answers))["windows"]
+
+
+def test_a_draft_can_be_drafted_from_again_and_decides_the_same(answers, tmp_path):
+    once = drafted(plan_of(), answers, tmp_path)
+    again = drafted(once, answers, tmp_path)
+    assert again.decides == once.decides and again.comparison == once.comparison
+    assert again.windows.quarter_begins == date(2026, 10, 1)

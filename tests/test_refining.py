@@ -13,8 +13,9 @@ from kit.context.refining import DRAWS, NOT_RECORDED, OF_THE_FACILITY, refined, 
 from kit.healing.answers import answer
 from kit.healing.resampling import SEED
 from kit.plan import ELEMENTS
-from kit.statements.refining import elements_said
+from kit.statements.refining import TOGETHER, elements_said
 from kit.study import Study
+from tests.drawn import drawn
 
 EXACT = 1e-9  # the same arithmetic
 TWO = {"monopolar stimulation": 2.0, "bipolar stimulation": 1.0}
@@ -135,3 +136,84 @@ def test_where_a_warning_stops_the_comparison_nothing_is_asked(study):
     stopped = refined(replace(study, faults=faults))
     assert stopped["difference"].isna().all() and stopped["shrunk"].isna().all()
     assert (stopped["not_computed"] != "").all() and NOT_RECORDED not in set(stopped["not_computed"])
+
+
+WOUNDS = "wound resident kind\n" + "".join(f"W{n} R{n} venous\n" for n in range(1, 7))
+MEASURED = "wound day length width state\n" + "".join(
+    f"W{n} 10 4 3 open\nW{n} 17 4 3 open\nW{n} 24 4 3 open\n" for n in range(1, 7)
+)
+GIVEN = """
+wound day modality    setup     minutes status frequency
+W1    26  stimulation monopolar 20      given  .
+W2    26  stimulation monopolar 20      given  .
+W3    26  stimulation monopolar 20      given  .
+W4    26  stimulation bipolar   10      given  .
+W5    26  ultrasound  .         5       given  3
+W6    26  stimulation monopolar 20      given  .
+W6    26  stimulation bipolar   20      given  .
+"""
+ORDERS = """
+resident wound span            value      per_week from_day to_day
+.        W1    ordered_regimen monopolar  5        20       90
+.        W2    ordered_regimen monopolar  3        20       90
+.        W3    ordered_regimen monopolar  5        30       90
+.        W4    ordered_regimen bipolar    5        20       90
+.        W5    ordered_regimen ultrasound 2        20       90
+.        W2    ordered_regimen ultrasound 7        20       90
+R1       .     ordered_regimen dressing   7        10       90
+R2       .     ordered_regimen dressing   7        10       90
+"""
+
+
+@pytest.fixture(scope="module")
+def six() -> Study:
+    return drawn(MEASURED, WOUNDS, sessions=GIVEN, spans=ORDERS)
+
+
+def test_the_order_of_the_start_is_of_stimulation_and_held_on_that_day(six):
+    split = split_by("per_week", six)
+    # W3's order came after its start, W5's and W2's seven are of ultrasound, and dressings are no modality
+    assert split.labels.to_dict() == {
+        "W1": "5 or more a week ordered", "W2": "fewer than 5 a week ordered", "W4": "5 or more a week ordered",
+    }  # fmt: skip
+
+
+def test_a_first_day_that_says_both_ways_shows_neither(six):
+    split = split_by("setup", six)
+    assert set(split.labels.index) == {"W1", "W2", "W3", "W4"}
+
+
+def test_minutes_are_cut_at_their_median_where_the_plan_s_would_leave_too_few(six):
+    split = split_by("first_minutes", six)
+    # the plan's 20 leaves one wound below; the median is 20 too
+    assert {split.one, split.other} == {"20 minutes or more at first", "under 20 minutes at first"}
+    longer = six.sessions.assign(minutes=six.sessions["minutes"] + 30)
+    split = split_by("first_minutes", replace(six, sessions=longer))
+    assert {split.one, split.other} == {"50 minutes or more at first", "under 50 minutes at first"}
+
+
+def test_polarity_does_not_turn_where_both_electrodes_are_at_the_wound(six):
+    homes = six.episodes.assign(
+        facility=["Turning" if wound in ("W1", "W4") else "Other" for wound in six.episodes["wound"]]
+    )
+    protocol = six.plan.protocol.model_copy(update={"turning_facilities": ("Turning",)})
+    turning = replace(six, episodes=homes, plan=six.plan.model_copy(update={"protocol": protocol}))
+    labels = split_by("turning", turning).labels
+    assert "W4" not in labels.index and labels["W1"] == "polarity that turns"
+
+
+def test_one_way_alone_is_no_question(six):
+    assert split_by("frequency", six) is None
+    assert split_by("polarity", six) is None
+
+
+def test_an_export_without_sessions_or_orders_asks_nothing():
+    bare = drawn(MEASURED, WOUNDS)
+    told = refined(bare)
+    assert list(told["element"]) == list(ELEMENTS)
+    assert set(told["not_computed"]) == {NOT_RECORDED}
+
+
+def test_ranges_of_several_asked_beforehand_are_said_to_hold_together(study):
+    several = elements_said(refined(asking(with_minutes(study), "setup", "first_minutes")), study.plan)
+    assert TOGETHER in several and TOGETHER not in elements_said(refined(asking(study, "setup")), study.plan)

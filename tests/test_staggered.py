@@ -1,14 +1,23 @@
 """A staggered start: the order by lot, its variance against least squares written out, and against a simulation."""
 
+import re
 from dataclasses import replace
+from datetime import date
+from math import ceil
 
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from benchmarks.invented_facility import Scenario
 from benchmarks.planted_bias import evidence_of, invented_study
+from kit.context.could_have_seen import could_have_seen
 from kit.context.staggered import ONE_UNIT, design, detectable, schedule, staggered, variance
+from kit.pages.next_quarter_figures import staggered_figure
+from kit.plan import Plan
+from kit.statements.next_quarter import staggered_said
+from kit.words import FORBIDDEN
 
 EXACT = 1e-9  # two ways of solving the same equations
 UNITS = ("Alder", "Birch", "Cedar", "Doum")
@@ -103,3 +112,25 @@ def test_wounds_are_counted_over_the_months_that_were_compared(answers):
 def test_where_no_wound_could_be_started_nothing_is_told(answers):
     nobody = replace(answers, could=answers.could.head(0))
     assert (staggered(nobody, answers.layout.plan, units=4)["not_computed"] != "").all()
+
+
+def test_dates_of_many_steps_do_not_run_together():
+    plan = Plan.model_validate({
+        "program": {"name": "A", "basis": "operations"}, "regimens": [{"name": "x", "modality": "stimulation"}],
+        "windows": {"quarter_begins": date(2026, 4, 1), "cutoff": date(2026, 6, 30)},
+    })  # fmt: skip
+    for units in (2, 4, 8, 12):
+        figure = staggered_figure(schedule(tuple(f"Wing {n} of a long name" for n in range(units)), plan.cutoff), plan)
+        FigureCanvasAgg(figure).draw()
+        boxes = [words.get_window_extent() for words in figure.axes[0].get_xticklabels()]
+        assert all(one.x1 < other.x0 for one, other in zip(boxes, boxes[1:], strict=False)), units
+
+
+def test_what_these_records_see_stands_beside_what_a_lot_would(answers):
+    could = could_have_seen(answers)
+    said = staggered_said(staggered(answers, answers.layout.plan), could)
+    assert f"these records could have seen {ceil(could['smallest'].iloc[0])} of 100" in said[1]
+    assert len(staggered_said(staggered(answers, answers.layout.plan))) == len(said) - 1
+    early = could[could["measure"] != "closed"]
+    assert len(staggered_said(staggered(answers, answers.layout.plan), early)) == len(said) - 1
+    assert not [word for word in FORBIDDEN if re.search(rf"\b{word}\b", " ".join(said).lower())]

@@ -179,6 +179,28 @@ def _when(row: dict, points: float, pace: dict[str, float], plan: Plan) -> dict[
     return told | {"cutoff": later_cutoff(plan, int(waits[0])), "answer_months": ceil(months - 1e-9)}
 
 
+def seen_by_decision(answers: Answers) -> pd.DataFrame:
+    """The smallest difference that the quarter that decides could see at this pace, under the plan as it stands.
+
+    A plan that looks back a fixed time holds no more starts later than now, once it is filled. Columns out: measure,
+    horizon_weeks, starters (by then), smallest (points of 100). No row where no quarter decides, it is over, or nothing
+    can be told.
+    """
+    plan, pace = answers.layout.plan, pace_of(answers)
+    rows = []
+    if plan.decides is not None and plan.decides > plan.cutoff and pace["starts"]:
+        view = pace["quarters"] * quarter_months(plan) + (plan.decides - plan.cutoff) / MONTH
+        times = min(plan.comparison.answer_months, view) / (pace["quarters"] * quarter_months(plan))
+        told = could_have_seen(answers)
+        rows = [_by_then(row, times) for row in told[told["not_computed"] == ""].to_dict("records")]
+    return pd.DataFrame(rows, columns=["measure", "horizon_weeks", "starters", "smallest"])
+
+
+def _by_then(row: dict, times: float) -> dict[str, object]:
+    smallest = row["error"] / np.sqrt(times) * reach_of(row["residents"] * times - 1)
+    return row | {"starters": round(row["starters"] * times), "smallest": smallest}
+
+
 def _quarters(more: float, pace: float) -> float:
     """How many further quarters bring so many starts; infinite beyond twenty years."""
     if not more:

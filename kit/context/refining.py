@@ -10,6 +10,7 @@ import pandas as pd
 from scipy.stats import norm
 
 from kit.compared import weeks
+from kit.delivery.orders import orders
 from kit.healing.answers import Answers, answer, named
 from kit.healing.resampling import SEED
 from kit.plan import ELEMENTS, Plan, Regimen
@@ -22,7 +23,6 @@ WIDE = 1.959963984540054
 STIMULATION, ULTRASOUND = "stimulation", "ultrasound"
 NOT_RECORDED = "it is not recorded at the start of enough wounds, or is the same for all"
 OF_THE_FACILITY = "it goes with the facility wholly, so that nobody can tell the two apart"
-SHOWN = "shown by the first session, or the order that held on its day: what came later would look ahead"
 COLUMNS = [
     "element", "asked_beforehand", "one", "other", "one_starters", "other_starters", "measure", "horizon_weeks",
     "difference", "low", "high", "error", "shrunk", "shrunk_low", "shrunk_high", "not_computed",
@@ -69,7 +69,7 @@ def _row(name: str, study: Study, stopped: str) -> dict[str, object]:
     pair = found.told[(found.told["treated"] == split.one) & (found.told["beside"] == split.other)].iloc[0].to_dict()
     row |= {"one_starters": pair["starters"], "other_starters": pair["others"], "measure": found.measure}
     row |= {"horizon_weeks": found.horizon_weeks}
-    if _is_the_facility(split, study):
+    if _is_the_facility(split, found):
         return row | {"not_computed": OF_THE_FACILITY}
     if not pair["is_told"]:
         return row | {"not_computed": _lacks(found.needs, pair)}
@@ -105,9 +105,10 @@ def _shrunk(told: pd.DataFrame, plan: Plan) -> pd.DataFrame:
 
 def split_by(name: str, study: Study) -> Split | None:
     """The two ways of an element among wounds that started; None where fewer than two are seen."""
-    opening = _opening(study)
-    values = SPLITS[name](opening, study)
-    values = values.dropna()
+    values = SPLITS[name](_opening(study), study).dropna()
+    # Sessions of the first day that say both ways show neither.
+    values = values[values.groupby(level=0).transform("nunique") == 1]
+    values = values[~values.index.duplicated()]
     ways = list(values.value_counts().index[:2])
     if len(ways) < 2:
         return None
@@ -116,9 +117,9 @@ def split_by(name: str, study: Study) -> Split | None:
 
 
 def _opening(study: Study) -> pd.DataFrame:
-    """The first session given of each wound, with the day; of several on that day the first row."""
+    """The sessions given on the first day of each wound, by wound."""
     taken = given(study.sessions).sort_values(["day", "source_row"])
-    return taken.drop_duplicates("wound").set_index("wound")
+    return taken[taken["day"] == taken.groupby("wound")["day"].transform("min")].set_index("wound")
 
 
 def _setup(opening: pd.DataFrame, study: Study) -> pd.Series:
@@ -133,7 +134,8 @@ def _polarity(opening: pd.DataFrame, study: Study) -> pd.Series:
 
 
 def _turning(opening: pd.DataFrame, study: Study) -> pd.Series:
-    own = opening[opening["modality"] == STIMULATION]
+    """Whether the facility's protocol turns the polarity; with both electrodes at the wound there is none to turn."""
+    own = opening[(opening["modality"] == STIMULATION) & (opening["setup"] != "bipolar")]
     home = study.episodes.set_index("wound")["facility"].reindex(own.index)
     turns = home.isin(study.plan.protocol.turning_facilities)
     if study.plan.protocol.polarity == "turning":
@@ -142,9 +144,12 @@ def _turning(opening: pd.DataFrame, study: Study) -> pd.Series:
 
 
 def _first_minutes(opening: pd.DataFrame, study: Study) -> pd.Series:
+    """Minutes of the first session, cut at the plan's, or at their median where that leaves too few on a side."""
     own = opening.loc[opening["modality"] == STIMULATION, "minutes"].astype(float).dropna()
-    least = study.plan.protocol.first_minutes
-    return _cut(own, least, f"{least:g} minutes or more at first", f"under {least:g} minutes at first")
+    at, fewest = study.plan.protocol.first_minutes, study.plan.comparison.starters
+    if min((own >= at).sum(), (own < at).sum()) < fewest:
+        at = _middle(own)
+    return _cut(own, at, f"{at:g} minutes or more at first", f"under {at:g} minutes at first")
 
 
 def _frequency(opening: pd.DataFrame, study: Study) -> pd.Series:
@@ -153,20 +158,25 @@ def _frequency(opening: pd.DataFrame, study: Study) -> pd.Series:
 
 
 def _per_week(opening: pd.DataFrame, study: Study) -> pd.Series:
-    """Sessions a week of the order that held on the day of the start, cut at half of them."""
-    spans = study.spans[(study.spans["span"] == "ordered_regimen") & study.spans["per_week"].notna()]
-    asked = study.episodes[["wound", "resident"]].merge(opening["day"].reset_index(), on="wound")
-    pairs = [
-        asked.merge(spans.loc[spans[key].notna(), [key, "per_week", "from_day", "to_day"]], on=key)
-        for key in ("wound", "resident")
-    ]
-    rows = pd.concat([pair for pair in pairs if len(pair)] or pairs[:1])
-    over = rows["to_day"].isna() | (rows["to_day"] >= rows["day"])
-    own = rows[(rows["from_day"] <= rows["day"]) & over.fillna(True)].groupby("wound")["per_week"].max().astype(float)
-    if own.empty:
-        return own.astype(object)
-    middle = float(np.floor(own.median()))
-    return _cut(own, middle + 1, f"more than {middle:g} sessions a week ordered", f"{middle:g} or fewer ordered")
+    """Sessions of stimulation a week, by the order that held on the day of the start.
+
+    Of stimulation alone: ultrasound is ordered less often, and the number would stand for the modality.
+    """
+    asked = study.sessions, study.measurements, study.episodes, study.wounds, study.residents, study.plan
+    ordered = orders(study.spans, *asked)
+    ordered = ordered[ordered["ordered"].isin(["monopolar", "bipolar"]) & ordered["per_week"].notna()]
+    first = opening.loc[opening["modality"] == STIMULATION, "day"].rename("start").reset_index().drop_duplicates()
+    rows = ordered.merge(first, on="wound")
+    own = rows[rows["start"].between(rows["from_day"], rows["until"])].groupby("wound")["per_week"].max().astype(float)
+    at = _middle(own)
+    return _cut(own, at, f"{at:g} or more a week ordered", f"fewer than {at:g} a week ordered")
+
+
+def _middle(values: pd.Series) -> float:
+    """Where numbers are cut: at their median, or above it where nothing lies below."""
+    middle = float(values.median())
+    above = values[values > middle]
+    return middle if (values < middle).any() or above.empty else float(above.min())
 
 
 def _cut(values: pd.Series, at: float, above: str, below: str) -> pd.Series:
@@ -196,7 +206,8 @@ def _plan_of(split: Split, plan: Plan) -> Plan:
     return plan.model_copy(update={"regimens": rules})
 
 
-def _is_the_facility(split: Split, study: Study) -> bool:
-    """Whether no facility has both ways."""
-    home = study.episodes.set_index("wound")["facility"].reindex(split.labels.index)
-    return not (split.labels.groupby(home).nunique() > 1).any()
+def _is_the_facility(split: Split, found: Answers) -> bool:
+    """Whether both ways were started among the wounds compared, and in no facility both."""
+    own = found.layout.weeks.iloc[found.layout.starters.week]
+    own = own[own["starts"].isin([split.one, split.other])]
+    return own["starts"].nunique() > 1 and not (own.groupby("facility")["starts"].nunique() > 1).any()

@@ -17,6 +17,7 @@ _SMALL = {"fontsize": 9, "color": INK, "parse_math": False, **FONT}
 LINES = {CLOSED: "-", "early": (0, (5, 2))}
 NAMES = {CLOSED: "closed", "early": "closed or clearly smaller"}
 SIGHT = 10
+FEW = 4  # steps whose dates fit in one line
 
 
 def could_figure(could: pd.DataFrame, pace: dict[str, float]) -> Figure | None:
@@ -68,17 +69,20 @@ def _years(axis: Axes, pace: dict[str, float], most: int) -> None:
 def staggered_figure(schedule: pd.DataFrame, plan: Plan) -> Figure:
     """Units by steps: a full square has started, an empty one waits; takes `kit.context.staggered.schedule`."""
     units, steps = len(schedule), int(schedule["step"].max())
-    figure = Figure(figsize=(8.6, 0.9 + 0.42 * units), facecolor=PAPER, layout="constrained")
+    many = steps > FEW
+    figure = Figure(figsize=(10.2 if many else 8.6, 0.9 + 0.42 * units), facecolor=PAPER, layout="constrained")
     axis = figure.subplots()
     for place, row in enumerate(schedule.itertuples()):
         for step in range(steps + 1):
             face = INK if step >= row.step else PAPER
             axis.add_patch(_square(step, units - 1 - place, face))
     axis.set_yticks(np.arange(units)[::-1], [name.replace("$", r"\$") for name in schedule["unit"]], **FONT)
-    axis.set_xticks(np.arange(steps + 1), ["before", *[_from(row, plan) for row in schedule.itertuples()]], **FONT)
+    axis.set_xticks(
+        np.arange(steps + 1), ["before", *[_from(row, plan, many) for row in schedule.itertuples()]], **FONT
+    )
     axis.set_xlim(-0.5, steps + 0.5)
     axis.set_ylim(-0.5, units - 0.5)
-    axis.tick_params(length=0, labelsize=9, colors=INK)
+    axis.tick_params(length=0, labelsize=8 if many else 9, colors=INK)
     axis.set_title("Dark: started. Light: waits, and is what the dark is set beside.", loc="left", **_SMALL)
     for side in axis.spines.values():
         side.set_visible(False)
@@ -89,8 +93,12 @@ def _square(step: int, place: int, face: str) -> Rectangle:
     return Rectangle((step - 0.46, place - 0.4), 0.92, 0.8, facecolor=face, edgecolor=INK, linewidth=0.8)
 
 
-def _from(row, plan: Plan) -> str:
-    return f"step {row.step}" if pd.isna(row.starts_on) else f"from\n{day(int(row.starts_on), plan)}"
+def _from(row, plan: Plan, many: bool) -> str:
+    """Since when a step holds; where columns are narrow the date stands in lines, or its words would run together."""
+    if pd.isna(row.starts_on):
+        return f"step {row.step}"
+    since = day(int(row.starts_on), plan)
+    return "from\n" + (since.replace(" ", "\n") if many else since)
 
 
 def _plain(axis: Axes, across: str, up: str) -> None:

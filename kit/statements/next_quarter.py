@@ -21,6 +21,10 @@ BY_LOT = (
     "A staggered start lets everybody begin in the end; who begins first is drawn by lot, and written down before. It "
     "needs the facility's own review of what may be delayed; nobody waits for what a clinician has ordered for them."
 )
+OF_ALL = (
+    "These are differences among all wounds that could be started, in units that have begun and units that wait: where "
+    "one wound in three is started, what starting does shows there to a third."
+)
 MOST = 3  # of the unknowns that are told in sentences; the table has all
 RATIO = 1.5  # of hazards, for a second opinion
 
@@ -63,13 +67,23 @@ def _when(row: dict, plan: Plan) -> str:
     starts = f"about {row['starters_needed']:.0f}" if math.isfinite(row["starters_needed"]) else f"over {MOST_STARTS:,}"
     needed = f"{row['points']} of 100 wounds {_what(row)} need {starts} starts"
     if row["not_computed"]:
-        return f"To see {needed}: {row['not_computed']}."
+        return f"To see {needed}; the quarter is {row['not_computed']}."
     if not row["quarters"]:
         return f"To see {needed}: these records have as many already."
     ends = [f"{end:.0f}" if math.isfinite(end) else "never" for end in (row["quarters_low"], row["quarters_high"])]
     span = f"{count(int(row['quarters']), 'quarter')} from now (range {ends[0]} to {ends[1]})"
     said = f"To see {needed}: the quarter that ends on {day(row['cutoff'], plan)}, {span}, "
     return f"{said}if the plan then looks back {row['answer_months']} months."
+
+
+def deciding(told: pd.DataFrame, plan: Plan) -> list[str]:
+    """What the quarter that decides could see, under the plan as it stands; takes `seen_by_decision`."""
+    return [
+        f"The plan decides with the quarter that ends on {day(plan.decides, plan)}. At this pace "
+        f"{math.ceil(row['smallest'])} of 100 wounds {_what(row)} could be seen then, from about {row['starters']} "
+        "starts; a smaller difference would most likely be missed, and missing it would not say that there is none."
+        for row in told.to_dict("records")
+    ]
 
 
 def second_opinion(answers: Answers) -> str:
@@ -87,8 +101,11 @@ def second_opinion(answers: Answers) -> str:
     return f"{said}closings in both groups together to be seen; these records have {own['found'].iloc[0]:.0f}."
 
 
-def staggered_said(told: pd.DataFrame) -> list[str]:
-    """What a staggered start could show, by how far apart units start; takes `kit.context.staggered.staggered`."""
+def staggered_said(told: pd.DataFrame, could: pd.DataFrame | None = None) -> list[str]:
+    """What a staggered start could show, by how far apart units start; takes `kit.context.staggered.staggered`.
+
+    `could`, of `could_have_seen`, sets what these records could see beside it.
+    """
     can = told[told["not_computed"] == ""].to_dict("records")
     if not can:
         return [f"A staggered start cannot be reckoned: {told['not_computed'].iloc[0]}."]
@@ -100,7 +117,22 @@ def staggered_said(told: pd.DataFrame) -> list[str]:
     said = f"Were {can[0]['units']} units started one after another, this could be seen: {'; '.join(steps)}"
     return [
         f"{said} (wounds of one unit taken to go together by {TOGETHER:g}; common practice, no source).{few}",
+        *_beside_now(could),
+        OF_ALL,
         BY_LOT,
+    ]
+
+
+def _beside_now(could: pd.DataFrame | None) -> list[str]:
+    """What these records can see beside what a staggered start can; nothing where closing was not reckoned."""
+    if could is None:
+        return []
+    own = could[(could["measure"] == CLOSED) & (could["not_computed"] == "")]
+    if own.empty:
+        return []
+    return [
+        f"As they are, these records could have seen {math.ceil(own['smallest'].iloc[0])} of 100. A staggered start "
+        "that sees no more than they do still tells more: who begins first is nobody's choice."
     ]
 
 

@@ -16,6 +16,7 @@ FLATTERED = (
     "Of several differences the largest is the most flattered by chance: none is a reason to change the protocol, each "
     "may be a question to name in the next plan's [refining]."
 )
+TOGETHER = "The ranges of what was asked beforehand are wider, so that all of them hold side by side (Bonferroni)."
 AT_THE_START = (
     "Wounds are told apart by what their first session and the order of that day show; later would look ahead."
 )
@@ -28,6 +29,8 @@ def elements_said(told: pd.DataFrame, plan: Plan) -> list[str]:
     said = [_asked(row) for row in asked] or [
         "The plan asks about no element beforehand, so all of this is exploratory."
     ]
+    several = sum(not row["not_computed"] for row in asked) > 1
+    said += [TOGETHER] if several else []
     explored = [_explored(row, plan) for row in rows if not row["asked_beforehand"] and not row["not_computed"]]
     return [*said, *explored, *_cannot(rows), AT_THE_START, FLATTERED]
 

@@ -11,6 +11,7 @@ import pytest
 
 from benchmarks.invented_facility import Scenario
 from benchmarks.planted_bias import evidence_of, invented_study
+from kit.bias.design import design_effect
 from kit.context.could_have_seen import (
     NO_CALENDAR,
     NO_SIZE,
@@ -18,7 +19,6 @@ from kit.context.could_have_seen import (
     TOO_FEW,
     TOO_LONG,
     could_have_seen,
-    design_effect,
     later_cutoff,
     pace_of,
     quarter_months,

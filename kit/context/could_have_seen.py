@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import calendar
-from datetime import date, timedelta
+from datetime import date
 from math import ceil, inf, log
 
 import numpy as np
@@ -14,9 +14,10 @@ from kit.healing.answers import Answers, people_of
 from kit.healing.comparison import CLOSED, EARLY, any_modality, draw_all
 from kit.healing.emulation import Layout
 from kit.healing.trials import window
-from kit.plan import EPOCH, Plan, date_of
+from kit.plan import Plan, date_of, day_of
 
 POWER, ALPHA = 0.8, 0.05  # seen four times in five, both ways at one chance in twenty
+MANY = float(norm.ppf(1 - ALPHA / 2) + norm.ppf(POWER))  # standard errors, where there are many residents
 DRAWN_FROM = 10  # starters from which a spread is drawn at all; common practice, no source
 POINTS = (5, 10, 15)  # of 100 wounds
 MONTH = 365.25 / 12  # days
@@ -81,20 +82,19 @@ def _spread(drawn: np.ndarray) -> float:
     return 0.0 if (known.std(axis=1) < 1e-12).any() else float((known[0] - known[1]).std())
 
 
-def reach_of(free: float) -> float:
+def reach_of(free: float | np.ndarray) -> float | np.ndarray:
     """How many standard errors a difference must be to be seen four times in five, with so many degrees of freedom.
 
-    2.80 where they are many; from few residents more (Student's t).
+    2.80 where they are many (MANY); from few residents more (Student's t).
     """
-    free = max(free, 1)
-    return float(t.ppf(1 - ALPHA / 2, free) + t.ppf(POWER, free))
+    free = np.maximum(free, 1)
+    return t.ppf(1 - ALPHA / 2, free) + t.ppf(POWER, free)
 
 
 def starters_for(points: float, row: dict) -> float:
     """How many starters would show so many points of 100: the spread falls with the root of their number."""
     numbers = np.arange(DRAWN_FROM, MOST_STARTS)
-    free = np.maximum(row["residents"] * numbers / row["starters"] - 1, 1)
-    reach = t.ppf(1 - ALPHA / 2, free) + t.ppf(POWER, free)
+    reach = reach_of(row["residents"] * numbers / row["starters"] - 1)
     enough = reach * row["error"] * np.sqrt(row["starters"] / numbers) <= points
     return float(numbers[enough.argmax()]) if enough.any() else inf
 
@@ -221,8 +221,7 @@ def later_cutoff(plan: Plan, quarters: int) -> int | None:
         return plan.cutoff + quarters * (plan.cutoff - plan.quarter_begins + 1)
     month = last.year * 12 + last.month - 1 + quarter_months(plan) * quarters
     year, month = month // 12, month % 12 + 1
-    ends = date(year, month, calendar.monthrange(year, month)[1])
-    return (ends - EPOCH) // timedelta(days=1)
+    return day_of(date(year, month, calendar.monthrange(year, month)[1]))
 
 
 def schoenfeld(ratio: float, treated_share: float) -> float:
@@ -231,14 +230,4 @@ def schoenfeld(ratio: float, treated_share: float) -> float:
     (z + z)^2 / (p (1 - p) log(ratio)^2), p the share of wounds that are treated. Source: Schoenfeld 1981, Biometrika
     68:316, from memory.
     """
-    z = norm.ppf(1 - ALPHA / 2) + norm.ppf(POWER)
-    return float(z**2 / (treated_share * (1 - treated_share) * log(ratio) ** 2))
-
-
-def design_effect(wounds: float, together: float, uneven: float = 0.0) -> float:
-    """How many times as many wounds are needed because several are of one person.
-
-    `wounds`: mean number a person; `together`: their intraclass correlation; `uneven`: coefficient of variation of the
-    number. 1 + ((uneven^2 + 1) wounds - 1) together (formula from memory).
-    """
-    return 1 + ((uneven**2 + 1) * wounds - 1) * together
+    return float(MANY**2 / (treated_share * (1 - treated_share) * log(ratio) ** 2))

@@ -40,8 +40,8 @@ def limits(study: Study) -> pd.DataFrame:
     and for nothing else.
     """
     answers = answers_of(study)
-    rows = [*_needs(answers), _unmeasured(study), _untied(study), _outside(answers), _unlike(answers)]
-    rows += [_departures(study, answers), _unrecorded(study)]
+    rows = [*_needs(answers), _of_warning(study, "unmeasured", "unmeasured"), _of_warning(study, "unlinked", "untied")]
+    rows += [_outside(answers), _unlike(answers), _departures(study, answers), _unrecorded(study)]
     told = pd.DataFrame([row for row in rows if row], columns=COLUMNS)
     told = told[told["lost"] > 0].sort_values("lost", ascending=False, kind="stable")
     said = set(told["says"])  # what is measured above and fires too stands once
@@ -65,18 +65,12 @@ def _needs(answers: Answers) -> list[tuple]:
     ]  # fmt: skip
 
 
-def _unmeasured(study: Study) -> tuple:
-    asked = warned(study).set_index("warning").loc["unmeasured"]
+def _of_warning(study: Study, warning: str, unknown: str) -> tuple:
+    """The share that a warning computes, whether or not it fires."""
+    asked = warned(study).set_index("warning").loc[warning]
     if asked["not_computed"]:
         return ()
-    return "unmeasured", asked["says"], min(float(asked["number"]), 1.0), HELPS["unmeasured"]
-
-
-def _untied(study: Study) -> tuple:
-    asked = warned(study).set_index("warning").loc["unlinked"]
-    if asked["not_computed"]:
-        return ()
-    return "untied", asked["says"], float(asked["number"]), HELPS["untied"]
+    return unknown, asked["says"], min(float(asked["number"]), 1.0), HELPS[unknown]
 
 
 def _outside(answers: Answers) -> tuple:

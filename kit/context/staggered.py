@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
 
-from kit.context.could_have_seen import ALPHA, POWER
+from kit.context.could_have_seen import MANY
 from kit.healing.answers import Answers
 from kit.healing.trials import ELIGIBLE
 from kit.plan import WEEK, Plan
@@ -57,8 +56,7 @@ def detectable(started: np.ndarray, wounds: float, share: float, together: float
 
     Normal quantiles: with a handful of units it is too small, and the statements say so.
     """
-    z = norm.ppf(1 - ALPHA / 2) + norm.ppf(POWER)
-    return float(100 * z * np.sqrt(variance(started, wounds, share, together)))
+    return float(100 * MANY * np.sqrt(variance(started, wounds, share, together)))
 
 
 def staggered(answers: Answers, plan: Plan, units: int = 0, step_weeks: int = STEP_WEEKS) -> pd.DataFrame:

@@ -46,8 +46,7 @@ def could_figure(could: pd.DataFrame, pace: dict[str, float]) -> Figure | None:
 
 def _curve(axis: Axes, row: dict, most: int) -> None:
     starts = np.arange(10, most + 1)
-    free = np.maximum(row["residents"] * starts / row["starters"] - 1, 1)
-    reach = np.array([reach_of(each) for each in free])
+    reach = reach_of(row["residents"] * starts / row["starters"] - 1)
     smallest = reach * row["error"] * np.sqrt(row["starters"] / starts)
     shown = smallest <= 2.5 * row["smallest"]
     label = f"{NAMES[row['measure']]} by week {row['horizon_weeks']}"

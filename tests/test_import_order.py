@@ -200,6 +200,7 @@ ROOMS = [
     "pages.cost_tables",
     "pages.findings",
     "pages.folders",
+    "pages.ledger",
     "pages.kernel",
     "pages.page",
     "pages.costs_page",

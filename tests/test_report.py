@@ -19,7 +19,8 @@ from bs4 import BeautifulSoup
 from kit import words
 from kit.__main__ import main
 from kit.faults import ExportError
-from kit.pages.folders import folder_name, read_ledger
+from kit.pages.folders import folder_name
+from kit.pages.ledger import read_ledger
 from kit.pages.report import Request, _refuse_another_quarter, report
 from kit.pages.workbooks import harmless
 from kit.statements.about import INTERNAL

@@ -13,7 +13,7 @@ from kit import __version__
 from kit.delivery.documentation import ANSWERS, CHART, NOT_SHOWN, REQUIREMENTS, SHOWN, counted, documentation
 from kit.delivery.documentation import treated_weeks as weeks_of
 from kit.faults import ExportError
-from kit.pages.folders import LEDGER
+from kit.pages.ledger import LEDGER
 from kit.pages.workbooks import harmless, laid_out
 from kit.plan import Plan, date_of
 from kit.study import Study

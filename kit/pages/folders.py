@@ -1,8 +1,7 @@
-"""Where a run's results lie: numbered revisions that are never overwritten, and the ledger beside them."""
+"""Where a run's results lie: numbered revisions that are never overwritten, built unseen."""
 
 from __future__ import annotations
 
-import csv
 import hashlib
 import json
 import os
@@ -16,10 +15,8 @@ from pathlib import Path
 from kit.faults import ExportError
 from kit.plan import Plan, date_of
 
-LEDGER = "ledger.csv"
 DEVICE = re.compile(r"con|prn|aux|nul|(com|lpt)\d", re.IGNORECASE)  # Windows makes no folder of these
 MARKED = re.compile(r"-[0-9a-f]{6}$")  # would pass for the mark of another name
-LEDGER_COLUMNS = ("revision", "made", "status", "export", "plan", "map", "kit", "changed")
 
 
 def period_of(plan: Plan) -> str:
@@ -90,25 +87,6 @@ def _drop_empty(folders: tuple[Path, ...]) -> None:
             folder.rmdir()
 
 
-def read_ledger(home: Path) -> list[dict[str, str]]:
-    """The lines of a ledger, oldest first; none where there is no ledger yet."""
-    ledger = home / LEDGER
-    if not ledger.exists():
-        return []
-    with ledger.open(newline="", encoding="utf-8") as lines:
-        return list(csv.DictReader(lines))
-
-
-def add_to_ledger(home: Path, line: dict[str, str]) -> None:
-    """Append one line; what stands there is never changed."""
-    new = not (home / LEDGER).exists()
-    with (home / LEDGER).open("a", newline="", encoding="utf-8") as out:
-        writer = csv.DictWriter(out, LEDGER_COLUMNS, lineterminator="\n")
-        if new:
-            writer.writeheader()
-        writer.writerow(line)
-
-
 def earlier_quarters(reports: Path, scope: str, plan: Plan) -> tuple[tuple[int, str], ...]:
     """Last day and rules of the plan of each earlier quarter's latest report of this scope, oldest first.
 
@@ -128,11 +106,3 @@ def earlier_quarters(reports: Path, scope: str, plan: Plan) -> tuple[tuple[int, 
 def _number(run: Path) -> int:
     name = run.parent.parent.name
     return int(name[1:]) if name[1:].isdigit() else 0
-
-
-def what_changed(before: list[dict[str, str]], now: dict[str, str]) -> str:
-    """In words, what differs from the last revision: export, plan, map, kit; or that nothing does."""
-    if not before:
-        return "first revision"
-    changed = [name for name in ("export", "plan", "map", "kit") if before[-1][name] != now[name]]
-    return f"changed since {before[-1]['revision']}: {', '.join(changed)}" if changed else "nothing changed"

@@ -32,8 +32,9 @@ from kit.pages.delivery_figures import fates_figure
 from kit.pages.display import png, svg
 from kit.pages.figures import closing_figure, missed_figure
 from kit.pages.findings import findings, last_record
-from kit.pages.folders import add_to_ledger, earlier_quarters, period_of, read_ledger, revision, what_changed
+from kit.pages.folders import earlier_quarters, period_of, revision
 from kit.pages.kernel import one_kernel
+from kit.pages.ledger import add_to_ledger, read_ledger, what_changed
 from kit.pages.page import frame_html, page_html
 from kit.pages.workbooks import write_tables, write_wounds
 from kit.statements.sent import rows_used

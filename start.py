@@ -14,6 +14,8 @@ from pathlib import Path
 HELP = """Run one of these from any folder (on Windows: py start.py ...):
 
   python3 start.py report [options]   the quarter's report; without options, on the invented export
+  python3 start.py issue reports/A/2026-Q2/r1
+                                      freeze a draft report: its pages say ISSUED
   python3 start.py draft my-export    a column map, where headers are the facility's own
   python3 start.py check my-export    what the report would read, and what to fix next
   python3 start.py template new.xlsx  an empty workbook to fill in, where there is no export
@@ -38,7 +40,7 @@ class Stop(Exception):
 
 
 def main(words):
-    kits = ("report", "draft", "check", "template", "documentation")
+    kits = ("report", "issue", "draft", "check", "template", "documentation")
     jobs = {name: partial(kit, name) for name in kits} | {"test": test, "lab": lab}
     if not words or words[0] not in jobs:
         print(HELP, end="", file=sys.stderr)

@@ -23,6 +23,8 @@ EXAMPLES = """examples:
       on that workbook, for one facility
   python -m kit template our-wounds.xlsx
       an empty workbook to fill in, where there is no export at all
+  python -m kit issue reports/Tarnwick/2026-Q2/r1
+      freeze that draft: its pages say ISSUED, and what was issued before is superseded
   python -m kit documentation export.xlsx check.xlsx --facility Tarnwick
       what the export shows of what US NCD 270.1 asks; send it to the compliance officer first
 """
@@ -72,6 +74,9 @@ def _parser() -> argparse.ArgumentParser:
         "--reports", type=Path, default=HERE / "reports", help="where reports are kept (default: reports/)"
     )
     report.set_defaults(run=_report)
+    issuing = commands.add_parser("issue", help="freeze a draft report: status issued, superseding the one before")
+    issuing.add_argument("revision", type=Path, help="its folder, like reports/<facility>/<quarter>/r1")
+    issuing.set_defaults(run=_issue)
     draft = commands.add_parser("draft", help="draft a column map from the headers and cells of an export")
     draft.add_argument("export", type=Path, help="folder or workbook")
     draft.add_argument("--columns", default="", help="where the map goes (default: columns.toml with the export)")
@@ -118,6 +123,15 @@ def _report(asked: argparse.Namespace) -> int:
         print(f"Stopped: {stopped}", file=sys.stderr)
         return 1
     print(f"The page is {folder / 'internal' / 'page.html'}")
+    print(f"For handing on: {folder / 'shareable' / 'sheet.html'}")
+    print(f'A draft until: python3 start.py issue "{folder}"')
+    return 0
+
+
+def _issue(asked: argparse.Namespace) -> int:
+    from kit.pages.issuing import issue
+
+    print(issue(asked.revision))
     return 0
 
 

@@ -548,4 +548,17 @@ RESULTS: dict[str, str] = {
     "shrunk": "The same drawn towards none by a fixed prior.",
     "shrunk_low": "Lower end of its range.",
     "shrunk_high": "Upper end of its range.",
+    # the sheet that may be handed on
+    "shared": "Name of a number that the sheet may tell.",
+    "things": "What is counted: wounds, sessions, wound weeks.",
+    "some": "Name of what is counted.",
+    "all_of": "Name of what it is counted of.",
+    "in_some": "How many are counted.",
+    "in_all": "Of how many.",
+    "people_in": "Residents behind those counted.",
+    "people_out": "Residents behind the rest.",
+    "weighed": "The share where it is one of the comparison; as printed whether it is.",
+    "per_hundred": "Whole percent, as printed.",
+    "about_all": "Of how many, to the nearest ten, as printed.",
+    "is_shared": "The sheet tells it.",
 }

@@ -307,6 +307,18 @@ class Refining(_Part):
     )
 
 
+class Sharing(_Part):
+    """What the sheet that may be handed on needs behind every number.
+
+    Default: the cell size suppression policy of the US Centers for Medicare & Medicaid Services, under which no cell of
+    1 to 10 is shown or can be derived (ResDAC, version of 26 January 2024).
+    """
+
+    fewest: int = Field(
+        default=11, ge=11, le=1000, description="wounds, sessions and residents behind a number and its rest, at least"
+    )
+
+
 class Plan(_Part):
     """The whole plan, frozen. `fingerprint` changes whenever anything in it does."""
 
@@ -320,6 +332,7 @@ class Plan(_Part):
     triggers: Triggers = Triggers()
     costs: Costs = Costs()
     refining: Refining = Refining()
+    sharing: Sharing = Sharing()
     regimens: tuple[Regimen, ...] = Field(min_length=1)
 
     @model_validator(mode="after")

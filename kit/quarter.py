@@ -47,8 +47,8 @@ def activity(study: Study) -> Activity:
     """What happened in the quarter, counted from the rows of the study."""
     sessions = within(study.sessions, study.plan)
     treated, delivered = given(sessions), _delivered(sessions)
-    open_then, closed = _open_in_quarter(study.episodes, study.plan), _closed_in_quarter(study.episodes, study.plan)
-    weeks = _weeks_in_quarter(study)
+    open_then, closed = open_in_quarter(study.episodes, study.plan), closed_in_quarter(study.episodes, study.plan)
+    weeks = weeks_in_quarter(study)
     owner = study.wounds.set_index("wound")["resident"]
     return Activity(
         begins=study.plan.quarter_begins,
@@ -137,17 +137,19 @@ def weeks_by_regimen(weeks: pd.DataFrame) -> pd.DataFrame:
     return table.sort_values("regimen", key=lambda names: names != UNTREATED, kind="stable", ignore_index=True)
 
 
-def _open_in_quarter(episodes: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+def open_in_quarter(episodes: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+    """The wounds that stood open in the quarter."""
     seen = episodes[episodes["entry_day"].notna()]
     return seen if plan.cutoff is None else seen[seen["end_day"] >= plan.quarter_begins]
 
 
-def _closed_in_quarter(episodes: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+def closed_in_quarter(episodes: pd.DataFrame, plan: Plan) -> pd.DataFrame:
+    """The wounds that closed in the quarter."""
     return within(episodes[episodes["outcome"] == "closed"], plan, "end_day")
 
 
-def _weeks_in_quarter(study: Study) -> pd.DataFrame:
+def weeks_in_quarter(study: Study) -> pd.DataFrame:
     """The weeks that end in the quarter, of wounds that were still in view when it began."""
-    open_then = _open_in_quarter(study.episodes, study.plan)
+    open_then = open_in_quarter(study.episodes, study.plan)
     weeks = course(open_then, study.measurements, study.sessions, study.plan)
     return within(weeks, study.plan, "week_ends")

@@ -42,7 +42,8 @@ def test_help_names_the_commands_and_shows_examples(capsys):
     said = capsys.readouterr().out
     assert left.value.code == 0
     assert all(
-        command in said for command in ("report", "draft", "check", "template", "documentation", "invent", "dictionary")
+        command in said
+        for command in ("report", "issue", "draft", "check", "template", "documentation", "invent", "dictionary")
     )
     assert said.count("  python -m kit report") >= 3
     assert "--facility Tarnwick" in said

@@ -40,9 +40,12 @@ from kit.sensitivity.before_start import before_start
 from kit.sensitivity.bounds import bounds, e_values_of
 from kit.sensitivity.leave_one_out import ranges, without_each
 from kit.sensitivity.specifications import specifications
+from kit.sharing.counted import counted as sharing_counted
+from kit.sharing.telling import told
 from kit.statements.costs import costs_said
 from kit.statements.decisions import Reached, decisions
 from kit.statements.quarter import this_quarter
+from kit.statements.shared import in_words
 from kit.trajectories.changes import bends
 from kit.trajectories.courses import split_at_start
 from kit.trajectories.delayed import fit_delayed
@@ -144,6 +147,9 @@ def context() -> dict[str, pd.DataFrame]:
         "beside_published": beside_published(program_of(STUDY), published.trials, published.reviews),
         "case_mix": case_mix(STUDY.episodes, STUDY.measurements, STUDY.wounds, plan, draws=5),
         **next_quarter(),
+        "sharing.counted": sharing_counted(STUDY),
+        "sharing.told": told(sharing_counted(STUDY), plan),
+        "in_words": in_words(told(sharing_counted(STUDY), plan), "", answers_of(STUDY), plan),
     }
 
 

@@ -248,7 +248,7 @@ OTHERS = {
     "triggers.trust_below": 80, "triggers.leans_worse": "change", "triggers.too_few": "measure better",
     "triggers.supports": "change", "costs.currency": "EUR", "costs.staff_minute": 1, "costs.monopolar_set": 5,
     "costs.bipolar_set": 5, "costs.ultrasound_set": 5, "costs.dressing": 5, "costs.device_month": 5, "costs.devices": 2,
-    "costs.willingness_to_pay": 5, "refining.questions": ("setup",), "refining.spread": 6,
+    "costs.willingness_to_pay": 5, "refining.questions": ("setup",), "refining.spread": 6, "sharing.fewest": 20,
     "regimens.name": "other", "regimens.modality": "other",
     "regimens.setup": "bipolar", "regimens.polarity": "positive",
 }  # fmt: skip

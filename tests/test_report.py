@@ -22,7 +22,7 @@ from kit.faults import ExportError
 from kit.pages.folders import folder_name
 from kit.pages.ledger import read_ledger
 from kit.pages.report import Request, _refuse_another_quarter, report
-from kit.pages.workbooks import harmless
+from kit.pages.workbooks import STATUS, harmless
 from kit.statements.about import INTERNAL
 from kit.statements.quarter import NOT_COMPARED
 from tests.conftest import NASTY
@@ -84,7 +84,8 @@ def test_the_folder_holds_what_was_designed_and_nothing_else(reported):
     figures = {f"internal/figures/{name}.{kind}" for name in ("closing", "missed", "due") for kind in ("png", "svg")}
     lists = ("tables.xlsx", "wounds.xlsx", "findings.json", "set_aside.csv", "faults.csv", "run.json", "next-plan.toml")
     tables = {f"internal/{name}" for name in lists}
-    assert names == {"internal", "internal/figures", *pages, *figures, *tables}
+    sheet = {"shareable", "shareable/sheet.html", "shareable/numbers.csv"}
+    assert names == {"internal", "internal/figures", *pages, *figures, *tables, *sheet}
 
 
 def test_the_folder_is_named_by_scope_quarter_and_revision(reported):
@@ -158,7 +159,7 @@ def test_the_first_sheet_says_what_the_tables_are_of_and_how_they_may_be_used(in
     lines = dict(book["about"].iter_rows(min_row=2, values_only=True))
     assert lines["Report"] == f"{told['scope']}, {told['program']}"
     assert lines["Quarter"] == "quarter 1 April 2026 to 30 June 2026"
-    assert (lines["Status"], lines["For"], lines["Not compared"]) == ("DRAFT", INTERNAL, NOT_COMPARED)
+    assert (lines["Status"], lines["For"], lines["Not compared"]) == (STATUS, INTERNAL, NOT_COMPARED)
     assert all(value in lines["Fingerprints"] for value in told["fingerprints"].values())
 
 

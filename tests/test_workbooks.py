@@ -10,7 +10,7 @@ import pytest
 from kit.delivered import worklist_of
 from kit.followed import standing_of as standing_in_study
 from kit.pages.size_tables import wounds_list
-from kit.pages.workbooks import about, write_wounds
+from kit.pages.workbooks import STATUS, about, write_wounds
 from kit.plan import day_of
 from kit.statements.about import INTERNAL
 from kit.statements.quarter import NOT_COMPARED
@@ -151,6 +151,6 @@ def test_what_the_tables_are_of_is_told_with_every_fingerprint():
     found = {"scope": "Quellmoor", "program": "Invented", "fingerprints": {"export": "e1", "plan": "p2", "kit": "k3"}}
     told = about(found, NUMBERED).set_index("what")["is"].to_dict()
     assert told == {
-        "Report": "Quellmoor, Invented", "Quarter": "quarter day 110 to day 200", "Status": "DRAFT", "For": INTERNAL,
+        "Report": "Quellmoor, Invented", "Quarter": "quarter day 110 to day 200", "Status": STATUS, "For": INTERNAL,
         "Not compared": NOT_COMPARED, "Fingerprints": "export e1, plan p2, kit k3",
     }  # fmt: skip

@@ -26,7 +26,7 @@ from kit.healing.comparison import (
     worth_of_others,
 )
 from kit.healing.contrasts import CAUSES
-from kit.healing.emulation import Layout
+from kit.healing.emulation import Layout, Rows
 from kit.healing.homes import homes_of
 from kit.healing.reductions import by_percent, compared_medians
 from kit.healing.resampling import DRAWS, SEED, Z, difference_limits, share_limits, simultaneous, widened
@@ -179,15 +179,18 @@ def _needs(layout: Layout, question: Question, plan: Plan, begun: dict) -> pd.Da
 
 def _closings(layout: Layout, question: Question) -> int:
     """Wounds that closed within the horizon, in both arms together; wounds with an early response where that counts."""
-    wounds: set[str] = set()
-    for rows in question.rows:
-        own = layout.weeks.iloc[rows.week]
-        untreated = own["start_day"].isna() | (own["starts"] != "").to_numpy()
-        days = (own["end_day"] - own["ends"]).to_numpy(dtype=float)
-        reached = (own["outcome"] == "closed") & untreated & (days <= layout.horizon)
-        small = (rows.early.known & rows.early.small) if measure(layout) != CLOSED else np.zeros(len(own), dtype=bool)
-        wounds |= set(own.loc[reached.to_numpy() | small, "wound"])
-    return len(wounds)
+    came = [layout.weeks.iloc[rows.week][reached_by_the_horizon(layout, rows)]["wound"] for rows in question.rows]
+    return pd.concat(came).nunique()
+
+
+def reached_by_the_horizon(layout: Layout, rows: Rows) -> np.ndarray:
+    """Which rows of an arm closed within the horizon, or had an early response where that is what is compared."""
+    own = layout.weeks.iloc[rows.week]
+    untreated = own["start_day"].isna() | (own["starts"] != "").to_numpy()
+    days = (own["end_day"] - own["ends"]).to_numpy(dtype=float)
+    closed = (own["outcome"] == "closed") & untreated & (days <= layout.horizon)
+    small = (rows.early.known & rows.early.small) if measure(layout) != CLOSED else np.zeros(len(own), dtype=bool)
+    return closed.to_numpy(dtype=bool) | small
 
 
 def _widths(carried: list[Question], found: dict[str, Weighed], what: str) -> dict[str, float]:

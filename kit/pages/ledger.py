@@ -28,6 +28,11 @@ def add_to_ledger(home: Path, line: dict[str, str]) -> None:
         writer.writerow(line)
 
 
+def drafts(lines: list[dict[str, str]]) -> list[dict[str, str]]:
+    """The lines that tell of a revision being made, oldest first; others tell what became of one."""
+    return [line for line in lines if line["status"] == "draft"]
+
+
 def what_changed(before: list[dict[str, str]], now: dict[str, str]) -> str:
     """In words, what differs from the last revision: export, plan, map, kit; or that nothing does."""
     if not before:

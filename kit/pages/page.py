@@ -107,8 +107,8 @@ def frame_html(title: str, content: str) -> str:
 
 
 def in_frame(template: str, **content: object) -> str:
-    """A template that stands in the common frame, with what it shows."""
-    return _TEMPLATES.get_template(template).render(css=_css(), internal=INTERNAL, **content)
+    """A template that stands in the common frame, with what it shows; a page is internal unless it says otherwise."""
+    return _TEMPLATES.get_template(template).render(**{"css": _css(), "internal": INTERNAL} | content)
 
 
 def _css() -> Markup:

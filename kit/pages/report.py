@@ -33,10 +33,15 @@ from kit.pages.display import png, svg
 from kit.pages.figures import closing_figure, missed_figure
 from kit.pages.findings import findings, last_record
 from kit.pages.folders import earlier_quarters, period_of, revision
+from kit.pages.issuing import issued_in, no_longer_whole
 from kit.pages.kernel import one_kernel
-from kit.pages.ledger import add_to_ledger, read_ledger, what_changed
+from kit.pages.ledger import add_to_ledger, drafts, read_ledger, what_changed
 from kit.pages.page import frame_html, page_html
+from kit.pages.sheet import SHEET, read_numbers, sheet_html, write_numbers
 from kit.pages.workbooks import write_tables, write_wounds
+from kit.plan import Plan
+from kit.sharing.counted import counted
+from kit.sharing.telling import told
 from kit.statements.sent import rows_used
 from kit.study import Study, map_of, read_study
 from kit.warned import answers_of
@@ -88,9 +93,12 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
         (internal / "next-plan.toml").write_text(next_plan(study.plan, answers_of(study)), encoding="utf-8")
         write_tables(internal, found, study)
         write_wounds(internal, worklist_of(study), standing_in(whole, request.facility), study.plan)
-        run = _run_of(found, request, final.name)
+        _write_sheet(draft, found, study, final)
+        run = _run_of(found, request, final.name, study.plan)
         (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
-    add_to_ledger(final.parent, _ledger_line(run, read_ledger(final.parent)))
+    add_to_ledger(final.parent, _ledger_line(run, drafts(read_ledger(final.parent))))
+    for sentence in no_longer_whole(final.parent):
+        say(sentence)
     return final
 
 
@@ -165,7 +173,7 @@ def _write_page(
     due = fates_figure(fates) if len(fates) else None
     drawn = {"closing": closing, "missed": missed, "beside": beside, "due": due}
     _keep_figures(internal, drawn)
-    sheets = [(COSTS, "Money, gain and doubt"), *books]
+    sheets = [(f"../shareable/{SHEET}", "The sheet for handing on"), (COSTS, "Money, gain and doubt"), *books]
     page = page_html(found, closing, beside, study.plan, revision_name, sheets, _today(), due)
     (internal / "page.html").write_text(page, encoding="utf-8")
 
@@ -189,7 +197,17 @@ def _write_costs(internal: Path, found: dict, study: Study, revision_name: str) 
     (internal / COSTS).write_text(page, encoding="utf-8")
 
 
-def _run_of(found: dict, request: Request, revision_name: str) -> dict:
+def _write_sheet(draft: Path, found: dict, study: Study, final: Path) -> None:
+    """The edition that may be handed on: no number in it, alone or beside those issued before, gives a few away."""
+    shareable = draft / "shareable"
+    shareable.mkdir()
+    issued = [read_numbers(folder) for folder in issued_in(final.parent)]
+    rows = told(counted(study), study.plan, issued)
+    (shareable / SHEET).write_text(sheet_html(rows, found, study, final.name, _today()), encoding="utf-8")
+    write_numbers(shareable, rows)
+
+
+def _run_of(found: dict, request: Request, revision_name: str, plan: Plan) -> dict:
     """How a revision was made: when, from what, with which versions."""
     libraries = ("numpy", "pandas", "scipy", "statsmodels", "matplotlib", "seaborn", "papermill", "pyarrow")
     return {
@@ -199,6 +217,7 @@ def _run_of(found: dict, request: Request, revision_name: str) -> dict:
         "facility": request.facility,
         "cutoff": found["cutoff"],
         "rules": found["rules"],
+        "fewest": plan.sharing.fewest,
         "python": platform.python_version(),
         "libraries": {name: version(name) for name in libraries},
     }

@@ -22,6 +22,7 @@ from kit.statements.quarter import NOT_COMPARED
 from kit.study import Study
 from kit.words import label
 
+STATUS = "as page.html and ledger.csv say"  # a workbook is not written again when its report is issued
 WIDEST = 60  # characters across
 
 
@@ -70,7 +71,7 @@ def about(found: dict, plan: Plan) -> pd.DataFrame:
     lines = {
         "Report": f"{found['scope']}, {found['program']}",
         "Quarter": window(plan),
-        "Status": "DRAFT",
+        "Status": STATUS,
         "For": INTERNAL,
         "Not compared": NOT_COMPARED,
         "Fingerprints": ", ".join(f"{name} {value}" for name, value in found["fingerprints"].items()),

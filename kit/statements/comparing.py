@@ -75,7 +75,7 @@ def compared(row: dict, answers: Answers, plan: Plan, measure: str) -> str:
         said += f"them without any modality {beside} would be expected to: {difference}"
     rests = f"{row['starters']} wounds on {row['starters_residents']} residents beside {row['others']} wounds on "
     rests += count(row["others_residents"], "resident")
-    return f"{said}. It rests on {rests}.{_goes(row, measure)}"
+    return f"{said}. It rests on {rests}.{goes(row, measure)}"
 
 
 def early_measured(row: dict) -> bool:
@@ -100,7 +100,7 @@ def came_to(answers: Answers, plan: Plan, measure: str = "") -> str:
     return f"had closed or were at least {asked.early_percent}% smaller by week {asked.early_weeks}"
 
 
-def _goes(row: dict, measure: str) -> str:
+def goes(row: dict, measure: str) -> str:
     """What follows from a comparison at its level, and nothing more."""
     level, sooner = level_of(row, measure), row[f"{measure}_difference"] > 0
     if level == "describes":

@@ -1,0 +1,139 @@
+"""Issuing: a draft is frozen, its pages say so, and what was issued before it says by which it was superseded."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+
+from kit.faults import ExportError
+from kit.pages.ledger import add_to_ledger, read_ledger, what_changed
+from kit.pages.sheet import read_numbers
+from kit.sharing.telling import worked_out
+
+ISSUED, SUPERSEDED, RUN = "issued.json", "superseded.txt", "internal/run.json"
+STATUS = '<span class="status">{}</span>'
+
+
+def issue(revision: Path) -> str:
+    """Freeze a draft: pages say ISSUED, `issued.json` holds the fingerprint of every file, the ledger has its line.
+
+    The last issued revision of the same quarter is superseded: the ledger and a note beside its editions say by which.
+    Nothing in it is changed. Interrupted, the command can be given again. Returns a sentence.
+
+    Raises ExportError where the folder is no revision, is issued already, or where its sheet beside those issued since
+    it was drafted would let a small change be worked out.
+    """
+    revision = revision.resolve()
+    run = _run_of(revision)
+    before = [folder for folder in issued_in(revision.parent) if folder != revision]
+    last = before[-1] if before else None
+    if last is not None and _number(last) > _number(revision):
+        raise ExportError(f"{last.name} is issued and newer than {revision.name}; make the report again and issue that")
+    _refuse_worked_out(revision, run, before)
+    if not (revision / ISSUED).exists():
+        _freeze(revision, last)
+    elif _stands(revision, "issued"):
+        raise ExportError(f"{revision.name} is issued already; what was issued stays as it is")
+    if last is not None:
+        _supersede(last, revision)
+    add_to_ledger(revision.parent, _line(run, revision, "issued", _since(last, run)))
+    return f"{revision.name} is issued" + (f" and supersedes {last.name}" if last is not None else "")
+
+
+def _freeze(revision: Path, last: Path | None) -> None:
+    """The pages say ISSUED; the list of fingerprints comes last, and with it the revision counts as issued."""
+    for left in revision.rglob(".*.part"):
+        left.unlink()
+    for page in sorted(revision.rglob("*.html")):
+        _replace(page, page.read_text(encoding="utf-8").replace(STATUS.format("DRAFT"), STATUS.format("ISSUED")))
+    told = {"revision": revision.name, "issued": _now(), "supersedes": last.name if last else None}
+    _replace(revision / ISSUED, json.dumps(told | {"files": _prints(revision)}, indent=1) + "\n")
+    for name in _prints(revision):
+        (revision / name).chmod(0o444)
+
+
+def _since(last: Path | None, run: dict) -> str:
+    """What changed since the last issued revision."""
+    return (
+        what_changed([_run_of(last)["fingerprints"] | {"revision": last.name}], run["fingerprints"])
+        if last
+        else "first issued"
+    )
+
+
+def issued_in(home: Path) -> list[Path]:
+    """The issued revisions of a quarter, the oldest first, those superseded among them."""
+    return sorted((manifest.parent for manifest in home.glob(f"r*/{ISSUED}")), key=_number)
+
+
+def altered(revision: Path) -> list[str]:
+    """The files of an issued revision that are no longer as they were issued, or are gone, or are new."""
+    files = json.loads((revision / ISSUED).read_text(encoding="utf-8"))["files"]
+    now = _prints(revision)
+    return sorted(name for name in files.keys() | now.keys() if files.get(name) != now.get(name))
+
+
+def no_longer_whole(home: Path) -> list[str]:
+    """A sentence for each issued revision of a quarter whose files are not those that were issued."""
+    return [f"{folder.name} is no longer as it was issued: {', '.join(changed)}"
+            for folder in issued_in(home) if (changed := altered(folder))]  # fmt: skip
+
+
+def _run_of(revision: Path) -> dict:
+    try:
+        return json.loads((revision / RUN).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        raise ExportError(
+            f"{revision.name}: no revision of a report; name its folder, like reports/<facility>/<quarter>/r1"
+        ) from None
+
+
+def _refuse_worked_out(revision: Path, run: dict, before: list[Path]) -> None:
+    """Others may have been issued since the draft was made, beside which its sheet was not searched."""
+    rows = read_numbers(revision).assign(is_shared=True)
+    if worked_out(rows, [read_numbers(folder) for folder in before], run["fewest"]):
+        raise ExportError(
+            f"{revision.name}: beside a sheet issued since it was drafted, its own would let a small change be worked "
+            "out; make the report again and issue that"
+        )
+
+
+def _stands(revision: Path, status: str) -> bool:
+    """Whether the ledger tells of a revision that it was issued, or superseded."""
+    return any((line["revision"], line["status"]) == (revision.name, status) for line in read_ledger(revision.parent))
+
+
+def _supersede(older: Path, by: Path) -> None:
+    if not (older / SUPERSEDED).exists():
+        _replace(older / SUPERSEDED, f"{older.name} was superseded by {by.name}, issued {_now()}.\n")
+    if not _stands(older, "superseded"):
+        add_to_ledger(older.parent, _line(_run_of(older), older, "superseded", f"by {by.name}"))
+
+
+def _line(run: dict, revision: Path, status: str, changed: str) -> dict[str, str]:
+    return {"revision": revision.name, "made": _now(), "status": status, **run["fingerprints"], "changed": changed}
+
+
+def _prints(revision: Path) -> dict[str, str]:
+    """SHA-256 of every file of a revision but what issuing itself lays beside the editions."""
+    files = sorted(file for file in revision.rglob("*") if file.is_file() and file.parent != revision)
+    return {file.relative_to(revision).as_posix(): hashlib.sha256(file.read_bytes()).hexdigest() for file in files}
+
+
+def _replace(file: Path, text: str) -> None:
+    """Write a whole file, or leave what is there."""
+    part = file.with_name(f".{file.name}.part")
+    part.write_text(text, encoding="utf-8", newline="\n")
+    os.replace(part, file)
+
+
+def _number(revision: Path) -> int:
+    name = revision.name.removeprefix("r")
+    return int(name) if name.isdigit() else 0
+
+
+def _now() -> str:
+    return f"{datetime.now(UTC):%Y-%m-%d %H:%M UTC}"

@@ -39,12 +39,10 @@ def main(given: list[str] | None = None) -> int:
     try:
         return asked.run(asked)
     except (ExportError, PlanError) as stopped:
-        print(f"Stopped: {stopped}", file=sys.stderr)
-        return 1
+        return _stop(str(stopped))
     except OSError as stopped:
         told = f"{stopped.strerror or type(stopped).__name__}: {Path(stopped.filename or '').name}"
-        print(f"Stopped: {told}", file=sys.stderr)
-        return 1
+        return _stop(told)
     except Exception as fault:  # a traceback may quote what stands in the export
         told = f"{type(fault).__name__}, {_where(fault)}"
         print(f"Stopped by a fault of the kit itself ({told}); please report this line", file=sys.stderr)
@@ -56,6 +54,20 @@ def _where(fault: Exception) -> str:
     ours = HERE / "kit"
     lines = [frame for frame in traceback.extract_tb(fault.__traceback__) if Path(frame.filename).is_relative_to(ours)]
     return f"{Path(lines[-1].filename).name} line {lines[-1].lineno}" if lines else "outside it"
+
+
+def _say(*lines: str) -> None:
+    """Lines for the terminal, at once; names in them may come from an export."""
+    from kit.words import plain
+
+    print(*(plain(line) for line in lines), sep="\n", flush=True)
+
+
+def _stop(why: str) -> int:
+    from kit.words import plain
+
+    print(f"Stopped: {plain(why)}", file=sys.stderr)
+    return 1
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -116,22 +128,19 @@ def _report(asked: argparse.Namespace) -> int:
     request = Request(asked.export, asked.reports, asked.plan, asked.columns, asked.facility)
     began = time.monotonic()
     try:
-        folder = report(
-            request, say=lambda sentence: print(f"  {time.monotonic() - began:5.1f} s  {sentence}", flush=True)
-        )
+        folder = report(request, say=lambda sentence: _say(f"  {time.monotonic() - began:5.1f} s  {sentence}"))
     except NotebookError as stopped:
-        print(f"Stopped: {stopped}", file=sys.stderr)
-        return 1
-    print(f"The page is {folder / 'internal' / 'page.html'}")
-    print(f"For handing on: {folder / 'shareable' / 'sheet.html'}")
-    print(f'A draft until: python3 start.py issue "{folder}"')
+        return _stop(str(stopped))
+    _say(f"The page is {folder / 'internal' / 'page.html'}")
+    _say(f"For handing on: {folder / 'shareable' / 'sheet.html'}")
+    _say(f'A draft until: python3 start.py issue "{folder}"')
     return 0
 
 
 def _issue(asked: argparse.Namespace) -> int:
     from kit.pages.issuing import issue
 
-    print(issue(asked.revision))
+    _say(issue(asked.revision))
     return 0
 
 
@@ -146,9 +155,9 @@ def _draft(asked: argparse.Namespace) -> int:
         raise ExportError(f"{to.name}: there is one already; it may hold your work, so move it or name another place")
     drafted = draft(asked.export)
     to.write_text(as_toml(drafted), encoding="utf-8")
-    print(*summary(drafted), f"The map is {to}", sep="\n")
+    _say(*summary(drafted), f"The map is {to}")
     named = f' --columns "{to}"' if asked.columns else ""
-    print(f'Read it, correct it, then: python3 start.py check "{asked.export}"{named}')
+    _say(f'Read it, correct it, then: python3 start.py check "{asked.export}"{named}')
     return 0
 
 
@@ -159,15 +168,15 @@ def _check(asked: argparse.Namespace) -> int:
     others = found.stops if len(found.stops) > 1 else []
     for title, lines in (("Read", found.read), ("Stops the report", others), ("Worth mending", found.mends[1:])):
         if lines:
-            print(f"{title}:", *(f"  {line}" for line in lines), sep="\n")
-    print(found.next)
+            _say(f"{title}:", *(f"  {line}" for line in lines))
+    _say(found.next)
     return 1 if found.stops else 0
 
 
 def _template(asked: argparse.Namespace) -> int:
     from kit.intake.template import write_template
 
-    print(f"The workbook is {write_template(asked.workbook)}")
+    _say(f"The workbook is {write_template(asked.workbook)}")
     return 0
 
 
@@ -178,7 +187,7 @@ def _documentation(asked: argparse.Namespace) -> int:
     refuse_place(asked.workbook)
     study = read_study(asked.export, asked.plan, asked.columns)
     written = write_documentation(study, asked.workbook, asked.facility)
-    print(FIRST_LINE, f"The check is {written}", sep="\n")
+    _say(FIRST_LINE, f"The check is {written}")
     return 0
 
 
@@ -186,7 +195,7 @@ def _invent(asked: argparse.Namespace) -> int:
     from kit.synthetic.export import write_all
 
     write_all(asked.folder)
-    print(f"The invented exports are in {asked.folder}")
+    _say(f"The invented exports are in {asked.folder}")
     return 0
 
 

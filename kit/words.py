@@ -164,5 +164,10 @@ def day(number: int | None, plan: Plan) -> str:
     return f"{moment.day} {moment:%B %Y}"
 
 
+def plain(text: str) -> str:
+    """A line for a terminal: what it would obey, and what turns the order of letters, stands as a question mark."""
+    return "".join(letter if letter.isprintable() else "?" for letter in text)
+
+
 def _missing(value: float) -> bool:
     return value is None or not math.isfinite(value)

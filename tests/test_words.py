@@ -229,3 +229,11 @@ def test_a_share_and_a_rate_stand_alone_as_they_stand_before_their_counts():
     assert (words.share(118, 184), words.percent(118, 184)) == ("64%", "64% (118 of 184)")
     assert (words.rate(3, 120), words.per_hundred(3, 120)) == ("2.5", "2.5 per 100 sessions (3 in 120)")
     assert {words.share(0, 0), words.percent(0, 0), words.rate(0, 0), words.per_hundred(0, 0)} == {"none"}
+
+
+@pytest.mark.parametrize(
+    ("given", "shown"),
+    [("North house – 2", "North house – 2"), ("a\x1b[31mb", "a?[31mb"), ("a\nb\tc", "a?b?c"), ("\u202eab", "?ab")],
+)
+def test_what_a_terminal_would_obey_stands_as_a_question_mark(given, shown):
+    assert words.plain(given) == shown

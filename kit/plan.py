@@ -34,6 +34,7 @@ COVARIATES = (
 )  # fmt: skip
 Kind = Literal[KINDS]
 Stage = Annotated[Literal[STAGES], BeforeValidator(lambda stage: str(stage) if type(stage) is int else stage)]
+LONGEST = 1 << 20  # bytes of a plan or a map; those of a person have a few thousand
 TOML_CURE = "dates stand without quotation marks (2026-03-31), words between straight ones"
 
 
@@ -428,6 +429,8 @@ def read_plan(path: str | Path) -> Plan:
 
 def read_toml(path: Path, what: str, cure: str, raises: type[Exception]) -> dict:
     """The content of a TOML file in UTF-8, or `raises` in one line; `what` it should have been, `cure` if it is not."""
+    if path.is_file() and path.stat().st_size > LONGEST:
+        raise raises(f"{path.name}: too long for a {what}; {cure}")
     try:
         # Some editors put a byte order mark before the text, which TOML does not know.
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
@@ -435,6 +438,8 @@ def read_toml(path: Path, what: str, cure: str, raises: type[Exception]) -> dict
         raise raises(f"{path.name}: there is no such {what} in {path.absolute().parent.name}; {cure}") from None
     except UnicodeDecodeError:
         raise raises(f"{path.name}: not UTF-8; save it as UTF-8 and try again") from None
+    except RecursionError:
+        raise raises(f"{path.name}: brackets stand in brackets without end; {cure}") from None
     except tomllib.TOMLDecodeError as broken:
         raise raises(f"{path.name}: this is not TOML that can be read: {broken}; {TOML_CURE}") from None
 

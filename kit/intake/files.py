@@ -85,10 +85,11 @@ def _text_columns(file: Path, layout: Layout, positions: list[int]) -> list[pd.S
         # pandas and csv differ over quotation marks in lines that are skipped, so none is left to be skipped
         for _ in range(layout.lines):
             next(lines)
+        # low_memory=False: a piece of a long file that holds blank lines alone is taken for one without columns
         # header=None keeps a header that stands twice from being renamed behind our back
         frame = pd.read_csv(
             lines, dtype=str, keep_default_na=False, sep=layout.separator, skip_blank_lines=False, header=None,
-            names=range(len(layout.headers)), usecols=sorted(set(positions)), index_col=False,
+            names=range(len(layout.headers)), usecols=sorted(set(positions)), index_col=False, low_memory=False,
         )  # fmt: skip
     return [_stripped(frame[position].iloc[1:]) for position in positions]
 

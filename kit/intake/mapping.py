@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
@@ -164,9 +164,14 @@ def own_names(table: Table, headers: list[str]) -> dict[str, Place]:
     return {name: Place(column=name if name in headers else plain[name]) for name in table.names if name in plain}
 
 
+def _is_bare(name: str) -> bool:
+    """Whether a name leads nowhere on any system: no folder, no drive, nothing that no name holds."""
+    return bool(name) and name.isprintable() and Path(name).name == PureWindowsPath(name).name == name
+
+
 def _check_table(file: str, table: Table, mapped: TableMap) -> None:
     where = f"{file}: {table.name}"
-    if mapped.file is not None and Path(mapped.file).name != mapped.file:
+    if mapped.file is not None and not _is_bare(mapped.file):
         raise MapError(f"{where}: file must be the bare name of a file that lies in the export's own folder")
     for name, place in mapped.columns.items():
         if name not in table.names:

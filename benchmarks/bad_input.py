@@ -1,0 +1,66 @@
+"""How broken exports are met, and how long each takes: the corpus of tests/broken_exports.py, one after another.
+
+    .venv/bin/python benchmarks/bad_input.py
+
+What stops must do so at the check, in one line, within `SOON`; of what can be read every row is kept or set aside.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from collections import Counter
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from kit.checking import check
+from kit.study import read_study
+from tests.broken_exports import CORPUS, COUNTED, FINE, STOPS, lay, valid
+
+SOON = 0.3  # seconds
+SHOWN = 8
+
+
+def main() -> int:
+    with tempfile.TemporaryDirectory() as folder:
+        check(valid(Path(folder) / "export"))  # libraries are loaded once
+    met, slow, odd = Counter(), [], []
+    for name, broken in CORPUS.items():
+        came, seconds = tried(name)
+        met[came] += 1
+        slow.append((seconds if came == STOPS else 0.0, name))
+        odd += [f"{name}: {came}, expected {broken.comes}"] if came != broken.comes else []
+    print(f"| the slowest of {met[STOPS]} that stop | seconds |\n| --- | ---: |")
+    for seconds, name in sorted(slow, reverse=True)[:SHOWN]:
+        print(f"| {name} | {seconds:.2f} |")
+    print(*odd, sep="\n", end="\n" if odd else "")
+    slowest = max(slow)[0]
+    print(
+        f"bad_input: cases={len(CORPUS)} stops={met[STOPS]} counted={met[COUNTED]} fine={met[FINE]} "
+        f"traceback={met['traceback']} lost={met['lost']} slowest_stop_s={slowest:.2f}"
+    )
+    return 1 if odd or slowest > SOON else 0
+
+
+def tried(name: str) -> tuple[str, float]:
+    """What became of one broken export, and in how many seconds the check was through."""
+    with tempfile.TemporaryDirectory() as folder:
+        export = lay(name, Path(folder) / "export")
+        began = time.perf_counter()
+        try:
+            found = check(export)
+            seconds = time.perf_counter() - began
+            if found.stops:
+                return STOPS, seconds
+            study = read_study(export)
+        except Exception:  # whatever it is, it should have been a line
+            return "traceback", time.perf_counter() - began
+        told = study.account
+        if (told["kept"] + told["set_aside"] != told["rows_in"]).any():
+            return "lost", seconds
+        return COUNTED if len(study.faults) else FINE, seconds
+
+
+if __name__ == "__main__":
+    sys.exit(main())

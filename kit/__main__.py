@@ -6,6 +6,7 @@ import argparse
 import sys
 import time
 import traceback
+import warnings
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parents[1]
@@ -208,4 +209,5 @@ def _dictionary(asked: argparse.Namespace) -> int:
 
 
 if __name__ == "__main__":
+    warnings.showwarning = lambda *_: None  # what a library warns of may quote what stands in an export
     sys.exit(main())

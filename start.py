@@ -5,6 +5,7 @@ import hashlib
 import importlib.util
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -193,12 +194,14 @@ def run(command, cwd=None):
     """The command's exit status. An interrupt is the command's to answer (it may tidy up): wait."""
     sys.stdout.flush()  # so that our lines and the command's keep their order in a log
     child = subprocess.Popen(command, cwd=cwd, env=SURROUNDINGS)
+    before = signal.signal(signal.SIGTERM, lambda number, frame: child.terminate())
     interrupted = False
     while child.poll() is None:
         try:
             child.wait()
         except KeyboardInterrupt:
             interrupted = True
+    signal.signal(signal.SIGTERM, before)
     if interrupted and child.returncode:
         raise KeyboardInterrupt
     return child.returncode

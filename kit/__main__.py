@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import errno
 import sys
 import time
 import traceback
@@ -10,6 +11,12 @@ import warnings
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parents[1]
+CURES = {
+    (errno.ENOSPC, errno.EDQUOT, errno.EFBIG): "make room where reports and temporary files lie, and run again",
+    (errno.EROFS, errno.EACCES, errno.EPERM): "see who may write there and whether another program has it open",
+    (errno.EEXIST, errno.ENOTDIR): "a file is in the way of a folder; move it, or name another place",
+    (errno.ENOMEM, errno.EAGAIN): "close other programs and run again",
+}
 INVENTED = HERE / "data" / "synthetic" / "lifelike"
 EXAMPLES = """examples:
   python -m kit report
@@ -32,8 +39,21 @@ EXAMPLES = """examples:
 
 
 def main(given: list[str] | None = None) -> int:
-    """Run one command: 0 done, 1 stopped by the input, 2 asked wrongly, 3 stopped by a fault of the kit itself."""
-    asked = _parser().parse_args(given)
+    """Run one command: 0 done, 1 stopped by the input, 2 asked wrongly, 3 stopped by a fault of the kit itself.
+
+    An end from outside gives the status that other programs expect: 130 after Ctrl-C, 143 after SIGTERM.
+    """
+    from kit.pages.endings import heeding, status_of
+
+    try:
+        with heeding():
+            return _done(_parser().parse_args(given))
+    except KeyboardInterrupt as ended:
+        print("Stopped: interrupted; nothing unfinished was kept", file=sys.stderr)
+        return status_of(ended)
+
+
+def _done(asked: argparse.Namespace) -> int:
     from kit.faults import ExportError
     from kit.plan import PlanError
 
@@ -42,12 +62,21 @@ def main(given: list[str] | None = None) -> int:
     except (ExportError, PlanError) as stopped:
         return _stop(str(stopped))
     except OSError as stopped:
-        told = f"{stopped.strerror or type(stopped).__name__}: {Path(stopped.filename or '').name}"
-        return _stop(told)
+        return _stop(_refused(stopped))
+    except MemoryError:
+        return _stop("memory ran out; close other programs and run again")
     except Exception as fault:  # a traceback may quote what stands in the export
         told = f"{type(fault).__name__}, {_where(fault)}"
         print(f"Stopped by a fault of the kit itself ({told}); please report this line", file=sys.stderr)
         return 3
+
+
+def _refused(stopped: OSError) -> str:
+    """What the system refused, as one line: the file's name, its reason, and the cure where one is known."""
+    name = f"{Path(stopped.filename).name}: " if stopped.filename else ""
+    reason = stopped.strerror or type(stopped).__name__
+    cure = next((cure for kinds, cure in CURES.items() if stopped.errno in kinds), "")
+    return f"{name}{reason}{cure and f'; {cure}'}"
 
 
 def _where(fault: Exception) -> str:

@@ -1,5 +1,6 @@
 """Where reports lie: names, and numbered revisions that appear whole or not at all."""
 
+import errno
 import json
 import os
 import sys
@@ -159,14 +160,48 @@ def test_a_folder_for_reports_that_was_there_stays_when_a_run_fails(tmp_path):
     assert tmp_path.is_dir()
 
 
-def test_of_two_runs_at_once_the_first_to_end_takes_the_number_and_the_other_is_told(tmp_path):
-    with pytest.raises(ExportError, match="r1 was made meanwhile by another run; run again"):
-        with revision(tmp_path, "Tarnwick", "2026-Q2") as (slow, _):
-            (slow / "page.html").write_text("slow")
-            make(tmp_path, "quick")
-    assert lying_in(tmp_path / "Tarnwick" / "2026-Q2") == ["r1", "r1/page.html"]
-    assert (tmp_path / "Tarnwick" / "2026-Q2" / "r1" / "page.html").read_text() == "quick"
-    assert make(tmp_path).name == "r2"
+def test_of_two_runs_at_once_each_has_the_number_it_began_with(tmp_path):
+    with revision(tmp_path, "Tarnwick", "2026-Q2") as (slow, final):
+        (slow / "page.html").write_text("slow")
+        assert make(tmp_path, "quick").name == "r2"
+    assert lying_in(final.parent) == ["r1", "r1/page.html", "r2", "r2/page.html"]
+    assert [(final.parent / name / "page.html").read_text() for name in ("r1", "r2")] == ["slow", "quick"]
+    assert make(tmp_path).name == "r3"
+
+
+def test_a_number_is_free_again_when_its_run_fails(tmp_path):
+    with pytest.raises(ValueError), revision(tmp_path, "Tarnwick", "2026-Q2"):
+        assert make(tmp_path).name == "r2"
+        raise ValueError
+    assert lying_in(tmp_path / "Tarnwick" / "2026-Q2") == ["r2", "r2/page.html"]
+    assert make(tmp_path).name == "r3"
+
+
+def test_a_folder_that_somebody_put_in_its_place_is_not_replaced(tmp_path):
+    with pytest.raises(ExportError, match="r1: somebody made a folder of that name meanwhile"):
+        with revision(tmp_path, "Tarnwick", "2026-Q2") as (_, final):
+            final.mkdir()
+    assert lying_in(final.parent) == ["r1"]
+
+
+def test_a_draft_that_cannot_be_made_leaves_no_lock(tmp_path, monkeypatch):
+    def full(draft, final):
+        raise OSError(errno.ENOSPC, "No space left")
+
+    monkeypatch.setattr("kit.pages.folders._made", full)
+    with pytest.raises(OSError, match="No space left"), revision(tmp_path / "reports", "Tarnwick", "2026-Q2"):
+        pass
+    assert lying_in(tmp_path) == []
+
+
+def test_every_file_is_on_the_disk_before_the_folder_takes_its_name(tmp_path, monkeypatch):
+    settled, true = [], os.fsync
+    monkeypatch.setattr(os, "fsync", lambda handle: (settled.append(os.fstat(handle).st_ino), true(handle)))
+    with revision(tmp_path, "Tarnwick", "2026-Q2") as (draft, final):
+        (draft / "internal").mkdir()
+        (draft / "internal" / "page.html").write_text("whole")
+        assert settled == []
+    assert (final / "internal" / "page.html").stat().st_ino in settled
 
 
 def test_a_run_that_fails_beside_another_leaves_the_other_alone(tmp_path):

@@ -204,6 +204,8 @@ ROOMS = [
     "pages.cost_figures",
     "pages.cost_tables",
     "pages.findings",
+    "pages.endings",
+    "pages.alive",
     "pages.folders",
     "pages.ledger",
     "pages.kernel",

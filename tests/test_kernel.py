@@ -9,6 +9,7 @@ import psutil
 import pytest
 from nbformat import v4, write
 
+from kit.pages import kernel
 from kit.pages.display import MARK
 from kit.pages.kernel import NotebookError, one_kernel, refuse_undeclared
 from kit.pages.report import Request, report
@@ -101,6 +102,43 @@ def test_a_failure_is_told_by_notebook_cell_and_kind_alone(run, tmp_path, capfd,
         run(a_notebook(tmp_path, "fine = 1", source), {"facility": "all"})
     assert str(failure.value) == f"01-question.ipynb: cell 4 stopped with {FAILURES[source]}"
     assert "".join(capfd.readouterr()) == ""
+
+
+def test_a_cell_that_runs_out_of_memory_is_told_with_a_cure(run, tmp_path):
+    with pytest.raises(NotebookError, match="01-question.ipynb: cell 4 ran out of memory; close other programs"):
+        run(a_notebook(tmp_path, "fine = 1", "raise MemoryError"), {"facility": "all"})
+
+
+def test_a_cell_that_hangs_is_ended_after_hours_and_told_by_its_number(tmp_path, temporary, monkeypatch, capfd):
+    monkeypatch.setattr("kit.pages.kernel.CELL_HOURS", 1 / 3600)
+    told = "01-question.ipynb: cell 4 ran for more than 0.000277778 hours and was ended"
+    with pytest.raises(NotebookError, match=told), one_kernel() as running:
+        running(a_notebook(tmp_path, "fine = 1", f"import time\ntime.sleep(60)  # {SECRET}"), {"facility": "all"})
+    assert "".join(capfd.readouterr()) == ""
+    assert list(temporary.iterdir()) == []
+
+
+def test_a_kernel_that_cannot_be_started_is_told_in_one_line(temporary, monkeypatch, capfd):
+    surroundings = kernel._surroundings
+    monkeypatch.setattr(kernel, "_surroundings", lambda home: {**surroundings(home), "PYTHONHOME": "/nowhere"})
+    with pytest.raises(NotebookError, match="the Python of the notebooks does not answer"), one_kernel():
+        pass
+    assert "".join(capfd.readouterr()) == ""
+    assert list(temporary.iterdir()) == []
+
+
+def test_what_a_crash_of_the_kernel_prints_is_not_passed_on(tmp_path, capfd):
+    crash = f"import os\nos.write(2, {SECRET.encode()!r})\nos._exit(1)"
+    with pytest.raises(NotebookError, match="Python itself stopped"), one_kernel() as running:
+        running(a_notebook(tmp_path, crash), {"facility": "all"})
+    assert "".join(capfd.readouterr()) == ""
+
+
+def test_temporary_files_of_a_notebook_lie_where_they_go_with_the_kernel(tmp_path, temporary):
+    asks = "import tempfile\nfrom kit.pages.display import show\nshow(tempfile.gettempdir())"
+    with one_kernel() as running:
+        [home] = temporary.iterdir()
+        assert shown(running(a_notebook(tmp_path, asks), {"facility": "all"})) == [f'<p class="kit-says">{home}</p>']
 
 
 # --- parameters ---

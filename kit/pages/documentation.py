@@ -13,6 +13,7 @@ from kit import __version__
 from kit.delivery.documentation import ANSWERS, CHART, NOT_SHOWN, REQUIREMENTS, SHOWN, counted, documentation
 from kit.delivery.documentation import treated_weeks as weeks_of
 from kit.faults import ExportError
+from kit.pages.alive import own_temporary, temporary_files_in
 from kit.pages.ledger import LEDGER
 from kit.pages.workbooks import harmless, laid_out
 from kit.plan import Plan, date_of
@@ -54,7 +55,7 @@ def write_documentation(study: Study, workbook: Path, facility: str = "") -> Pat
         "wording": wording_table(),
     }
     workbook.parent.mkdir(parents=True, exist_ok=True)
-    with pd.ExcelWriter(workbook, engine="openpyxl") as book:
+    with own_temporary() as home, temporary_files_in(home), pd.ExcelWriter(workbook, engine="openpyxl") as book:
         lines = pd.DataFrame({"": [*LINES, _made_from(study, facility)]})
         harmless(lines).to_excel(book, sheet_name="read first", index=False, header=False)
         laid_out(book.sheets["read first"], lines)

@@ -7,16 +7,20 @@ import json
 import os
 import re
 import shutil
-import tempfile
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from kit.faults import ExportError
+from kit.pages.alive import LOCK, let_go, sweep, take
+from kit.pages.endings import undisturbed
 from kit.plan import Plan, date_of
 
 DEVICE = re.compile(r"con|prn|aux|nul|(com|lpt)\d", re.IGNORECASE)  # Windows makes no folder of these
 MARKED = re.compile(r"-[0-9a-f]{6}$")  # would pass for the mark of another name
+DRAFT = ".draft-"
+PAUSES = (0.1, 0.5, 2.0)  # seconds
 
 
 def period_of(plan: Plan) -> str:
@@ -45,21 +49,93 @@ def folder_name(name: str) -> str:
 def revision(reports: Path, scope: str, period: str) -> Iterator[tuple[Path, Path]]:
     """A hidden folder to draft in, and the folder it becomes when nothing went wrong.
 
-    Yields (draft, final). The draft lies beside the final one, readable by its owner alone, and is gone afterwards
-    whatever happens; the final one appears whole, under the next free number.
+    Yields (draft, final). The number is this run's from the beginning: runs at once get different ones. The draft lies
+    beside the final folder, readable by its owner alone, and is gone afterwards whatever happens; the final one appears
+    whole.
     """
     home = reports / folder_name(scope) / period
     ours = (home, home.parent) if reports.exists() else (home, home.parent, reports)
-    home.mkdir(parents=True, exist_ok=True)
-    draft = Path(tempfile.mkdtemp(prefix=".draft-", dir=home))
-    final = home / f"r{_next_number(home)}"
+    draft = handle = None
     try:
+        draft, handle = _reserve(home)
+        final = home / draft.name.removeprefix(DRAFT)
         yield draft, final
-        draft.chmod(0o777 & ~_umask())
-        _take_place(draft, final)
+        _settle(draft)
+        with undisturbed():
+            draft.chmod(0o777 & ~_umask())
+            _take_place(draft, final)
     finally:
-        shutil.rmtree(draft, ignore_errors=True)
-        _drop_empty(ours)
+        with undisturbed():
+            if draft is not None:
+                shutil.rmtree(draft, ignore_errors=True)
+                let_go(_lock_of(draft), handle)
+            _drop_empty(ours)
+
+
+def sweep_drafts(reports: Path) -> None:
+    """Remove the drafts of runs that were killed, of any scope and period; those of runs that are alive stay."""
+    for home in reports.glob("*/*"):
+        left = {_lock_of(path) for path in home.glob(f"{DRAFT}*")} | set(home.glob(".ledger.lock"))
+        swept = [sweep(lock.with_suffix(""), lock) for lock in left]
+        if any(swept):
+            _drop_empty((home, home.parent))
+
+
+def _reserve(home: Path) -> tuple[Path, int]:
+    """The draft of the next number that no living run has, and a handle on its lock."""
+    number = 0
+    while True:
+        home.mkdir(parents=True, exist_ok=True)
+        number = max(number + 1, _next_number(home))
+        draft = home / f"{DRAFT}r{number}"
+        try:
+            handle = take(_lock_of(draft))
+        except FileNotFoundError:  # another run has just removed the empty folder
+            number -= 1
+            continue
+        if handle is None:
+            continue
+        made = False
+        try:
+            made = _made(draft, home / f"r{number}")
+        finally:
+            if not made:
+                let_go(_lock_of(draft), handle)
+        if made:
+            return draft, handle
+
+
+def _made(draft: Path, final: Path) -> bool:
+    """Whether the draft could be made; another run may just have ended under its number."""
+    try:
+        draft.mkdir(mode=0o700)
+    except FileExistsError:
+        return False
+    if final.exists():
+        draft.rmdir()
+        return False
+    return True
+
+
+def _lock_of(path: Path) -> Path:
+    return path if path.suffix == LOCK else path.with_name(path.name + LOCK)
+
+
+def _settle(draft: Path) -> None:
+    """Have every file on the disk before the folder takes its name, should the power fail then."""
+    for path in sorted(draft.rglob("*"), reverse=True):
+        if path.is_file():
+            _flush(path, os.O_RDWR)
+        elif os.name != "nt":
+            _flush(path, os.O_RDONLY)
+
+
+def _flush(path: Path, way: int) -> None:
+    handle = os.open(path, way)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 def _umask() -> int:
@@ -76,14 +152,23 @@ def _next_number(home: Path) -> int:
 
 def _take_place(draft: Path, final: Path) -> None:
     if final.exists():
-        raise ExportError(f"{final.name} was made meanwhile by another run; run again")
-    os.replace(draft, final)
+        raise ExportError(f"{final.name}: somebody made a folder of that name meanwhile; move it, and run again")
+    for wait in PAUSES:
+        try:
+            os.replace(draft, final)
+            break
+        except PermissionError:  # on Windows a virus scanner may be reading a new file
+            if os.name != "nt" or wait == PAUSES[-1]:
+                raise
+            time.sleep(wait)
+    if os.name != "nt":
+        _flush(final.parent, os.O_RDONLY)
 
 
 def _drop_empty(folders: tuple[Path, ...]) -> None:
     """A run that failed leaves no folder behind that it made for itself."""
     for folder in folders:
-        if folder.is_dir() and not any(folder.iterdir()):
+        with suppress(OSError):
             folder.rmdir()
 
 

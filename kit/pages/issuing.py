@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from kit.faults import ExportError
-from kit.pages.ledger import add_to_ledger, read_ledger, what_changed
+from kit.pages.ledger import add_to_ledger, complete_ledger, read_ledger, what_changed
 from kit.pages.sheet import read_numbers
 from kit.sharing.telling import worked_out
 
@@ -28,6 +28,7 @@ def issue(revision: Path) -> str:
     """
     revision = revision.resolve()
     run = _run_of(revision)
+    complete_ledger(revision.parent)
     before = [folder for folder in issued_in(revision.parent) if folder != revision]
     last = before[-1] if before else None
     if last is not None and _number(last) > _number(revision):

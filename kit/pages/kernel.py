@@ -2,29 +2,49 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
+import queue
+import subprocess
 import sys
-import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import papermill
 from jupyter_client.manager import KernelManager
-from nbclient.exceptions import DeadKernelError
+from jupyter_core.utils import ensure_event_loop
+from nbclient.exceptions import CellTimeoutError, DeadKernelError
 from nbformat import NotebookNode
 from papermill.clientwrap import PapermillNotebookClient
 from papermill.engines import Engine, papermill_engines
 from papermill.exceptions import PapermillExecutionError
 
+from kit.pages.alive import own_temporary
 from kit.pages.display import MARK
+from kit.pages.endings import undisturbed
 
 STRAYS = {"stream": "prints or warns", "execute_result": "ends with a bare value"}
+CELL_HOURS = 2  # the longest cell takes minutes; what takes longer than this will never end
+SHORT_OF = {"MemoryError": "ran out of memory; close other programs and run again"}
+UNHEARD = {  # no history; and what a crash prints may quote rows
+    "extra_arguments": ["--HistoryManager.enabled=False"],
+    "stdout": subprocess.DEVNULL,
+    "stderr": subprocess.DEVNULL,
+}
+SILENT = "the Python of the notebooks does not answer; most often memory or disk is short: make room and run again"
 Run = Callable[[Path, dict[str, str]], NotebookNode]
 
 
 class NotebookError(Exception):
     """A notebook cannot be run or may not be kept: names notebook, cell and kind of error, never what was shown."""
+
+
+class Late(Exception):
+    """A cell that runs longer than any should; `index` is its place in the notebook as it was run."""
+
+    def __init__(self, index: int) -> None:
+        self.index = index
 
 
 class OneKernel(Engine):
@@ -33,9 +53,12 @@ class OneKernel(Engine):
     @classmethod
     def execute_managed_notebook(cls, nb_man, kernel_name: str, km: KernelManager, **others: object) -> None:
         """Run the notebook's cells; what papermill offers besides, such as a log of outputs, is not taken."""
-        client = PapermillNotebookClient(nb_man, km=km, kernel_name=kernel_name)
+        client = PapermillNotebookClient(nb_man, km=km, kernel_name=kernel_name, timeout=round(CELL_HOURS * 3600))
         try:
             client.execute()
+        except CellTimeoutError:
+            begun = [cell.metadata.papermill.status != nb_man.PENDING for cell in nb_man.nb.cells]
+            raise Late(sum(begun) - 1) from None
         finally:
             if client.kc is not None:
                 client.kc.stop_channels()
@@ -49,20 +72,50 @@ def one_kernel() -> Iterator[Run]:
     """A function that runs a notebook with parameters and hands back the executed copy, which is never written.
 
     Ten notebooks in ten kernels spend most of their time on imports; here they share one, wiped between notebooks. The
-    kernel keeps no history, reads no profile of the person, and talks over a socket file where the system has them.
+    kernel keeps no history, reads no profile of the person, lays its temporary files in a folder that goes with it, and
+    talks over a socket file where the system has them. It ends when this process does, however that ends. Raises
+    NotebookError where it cannot be started.
     """
-    with tempfile.TemporaryDirectory(prefix="kernel-") as home:
-        manager = _manager(home)
-        env = {**os.environ, "IPYTHONDIR": home, "MPLBACKEND": "agg"}
-        manager.start_kernel(env=env, cwd=home, extra_arguments=["--HistoryManager.enabled=False"])
-        client = manager.blocking_client()
-        client.start_channels()
+    with own_temporary() as home:
+        manager = _manager(str(home))
+        client = None
         try:
-            client.wait_for_ready(timeout=120)
+            manager.start_kernel(env=_surroundings(str(home)), cwd=str(home), **UNHEARD)
+            client = manager.blocking_client()
+            client.start_channels()
+            _wait_for(client)
             yield lambda notebook, parameters: _run(manager, client, notebook, parameters)
         finally:
-            client.stop_channels()
-            manager.shutdown_kernel(now=True)
+            with undisturbed():
+                _drop_what_was_waited_for()
+                if client is not None:
+                    client.stop_channels()
+                manager.shutdown_kernel(now=True)
+
+
+def _drop_what_was_waited_for() -> None:
+    """After an interrupt nbclient still waits for its cell, and would tell of the kernel's end with a traceback."""
+    loop = ensure_event_loop()
+    waiting = asyncio.all_tasks(loop)
+    for task in waiting:
+        task.cancel()
+    if waiting:
+        loop.run_until_complete(asyncio.wait(waiting, timeout=5))
+    for task in waiting:
+        if task.done() and not task.cancelled():
+            task.exception()  # taken note of, so that nobody prints it
+
+
+def _surroundings(home: str) -> dict[str, str]:
+    temporary = dict.fromkeys(("TMPDIR", "TEMP", "TMP"), home)
+    return {**os.environ, **temporary, "IPYTHONDIR": home, "MPLBACKEND": "agg"}
+
+
+def _wait_for(client) -> None:
+    try:
+        client.wait_for_ready(timeout=120)
+    except RuntimeError:
+        raise NotebookError(SILENT) from None
 
 
 def _manager(home: str) -> KernelManager:
@@ -77,7 +130,7 @@ def _manager(home: str) -> KernelManager:
 
 def _run(manager: KernelManager, client, notebook: Path, parameters: dict[str, str]) -> NotebookNode:
     refuse_undeclared(notebook, parameters)
-    client.execute_interactive("%reset -f", silent=True, store_history=False, timeout=60)
+    _wipe(client, notebook)
     try:
         node = papermill.execute_notebook(
             notebook,
@@ -88,15 +141,26 @@ def _run(manager: KernelManager, client, notebook: Path, parameters: dict[str, s
             progress_bar=False,
             km=manager,
         )
+    # the injected cell of parameters stands before every cell that can fail, so the index is the reader's number
     except PapermillExecutionError as failed:
-        # the injected cell of parameters stands before every cell that can fail, so the index is the reader's number
-        raise NotebookError(f"{notebook.name}: cell {failed.cell_index} stopped with {failed.ename}") from None
+        stopped = SHORT_OF.get(failed.ename, f"stopped with {failed.ename}")
+        raise NotebookError(f"{notebook.name}: cell {failed.cell_index} {stopped}") from None
+    except Late as late:
+        told = f"cell {late.index} ran for more than {CELL_HOURS:g} hours and was ended; report this line"
+        raise NotebookError(f"{notebook.name}: {told}") from None
     except DeadKernelError:
         raise NotebookError(
             f"{notebook.name}: Python itself stopped; most often the computer ran out of memory"
         ) from None
     refuse_strays(notebook, node)
     return node
+
+
+def _wipe(client, notebook: Path) -> None:
+    try:
+        client.execute_interactive("%reset -f", silent=True, store_history=False, timeout=60)
+    except (TimeoutError, queue.Empty, RuntimeError):
+        raise NotebookError(f"{notebook.name}: {SILENT}") from None
 
 
 def refuse_undeclared(notebook: Path, parameters: dict[str, str]) -> None:

@@ -7,6 +7,7 @@ import html
 import json
 import platform
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -25,17 +26,19 @@ from kit.delivered import delivered, worklist_of
 from kit.faults import ExportError
 from kit.followed import standing_in
 from kit.healing.description import Description
+from kit.pages.alive import sweep_temporary, temporary_files_in
 from kit.pages.comparison_figures import comparison_figure
 from kit.pages.cost_figures import plane_figure, stack_figure
 from kit.pages.costs_page import costs_html
 from kit.pages.delivery_figures import fates_figure
 from kit.pages.display import png, svg
+from kit.pages.endings import no_core_dumps
 from kit.pages.figures import closing_figure, missed_figure
 from kit.pages.findings import findings, last_record
-from kit.pages.folders import earlier_quarters, period_of, revision
+from kit.pages.folders import earlier_quarters, period_of, revision, sweep_drafts
 from kit.pages.issuing import issued_in, no_longer_whole
 from kit.pages.kernel import one_kernel
-from kit.pages.ledger import add_to_ledger, drafts, read_ledger, what_changed
+from kit.pages.ledger import LEDGER, complete_ledger
 from kit.pages.page import frame_html, page_html
 from kit.pages.sheet import SHEET, read_numbers, sheet_html, write_numbers
 from kit.pages.workbooks import write_tables, write_wounds
@@ -69,8 +72,10 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
     """Make the quarter's report and return its folder: reports/<scope>/<period>/r<number>.
 
     `say` is told what happens. Raises ExportError, PlanError or NotebookError, each in one line; whatever is raised, no
-    folder is left behind.
+    folder is left behind. What runs that were killed have left is swept, and their ledgers are completed, before.
     """
+    no_core_dumps()
+    _tidy(Path(request.reports))
     say("Reading and cleaning the export")
     whole = read_study(request.export, request.plan, request.columns)
     study = whole.at(request.facility) if request.facility else whole
@@ -91,15 +96,36 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
         _write_page(internal, found, description, study, final.name, books)
         _write_costs(internal, found, study, final.name)
         (internal / "next-plan.toml").write_text(next_plan(study.plan, answers_of(study)), encoding="utf-8")
-        write_tables(internal, found, study)
-        write_wounds(internal, worklist_of(study), standing_in(whole, request.facility), study.plan)
         _write_sheet(draft, found, study, final)
         run = _run_of(found, request, final.name, study.plan)
         (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
-    add_to_ledger(final.parent, _ledger_line(run, drafts(read_ledger(final.parent))))
+        with temporary_files_in(draft):  # files with rows of persons come last
+            write_tables(internal, found, study)
+            write_wounds(internal, worklist_of(study), standing_in(whole, request.facility), study.plan)
+    _enter_in_ledger(final)
     for sentence in no_longer_whole(final.parent):
         say(sentence)
     return final
+
+
+def _tidy(reports: Path) -> None:
+    if reports.exists() and not reports.is_dir():
+        raise ExportError(f"{reports.name}: a file of that name is in the way; name another folder with --reports")
+    sweep_drafts(reports)
+    sweep_temporary()
+    for home in reports.glob("*/*"):
+        with suppress(OSError):  # a ledger that is kept busy waits for the next run
+            complete_ledger(home)
+
+
+def _enter_in_ledger(final: Path) -> None:
+    try:
+        complete_ledger(final.parent)
+    except OSError as refused:
+        raise ExportError(
+            f"{LEDGER}: not written ({refused.strerror}); close whatever keeps it open. {final.name} is whole, "
+            "and the next run adds its line"
+        ) from None
 
 
 def _refuse_nothing_open(study: Study) -> None:
@@ -221,11 +247,6 @@ def _run_of(found: dict, request: Request, revision_name: str, plan: Plan) -> di
         "python": platform.python_version(),
         "libraries": {name: version(name) for name in libraries},
     }
-
-
-def _ledger_line(run: dict, before: list[dict[str, str]]) -> dict[str, str]:
-    line = {"revision": run["revision"], "made": run["made"], "status": "draft", **run["fingerprints"]}
-    return line | {"changed": what_changed(before, line)}
 
 
 def _map_print(request: Request) -> str:

@@ -47,14 +47,14 @@ def write_tables(internal: Path, found: dict, study: Study) -> None:
         for name, frame in sheets.items():
             harmless(frame.round(4).rename(columns=label)).to_excel(workbook, sheet_name=name, index=False)
             laid_out(workbook.sheets[name], frame)
+    told = json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False)
+    (internal / "findings.json").write_text(told + "\n", encoding="utf-8")
     faults = study.faults.merge(study.houses[["table", "source_row", "file", "row"]], on=["table", "source_row"])
     faults = faults.assign(says=faults["fault"].map(lambda name: FAULTS[name].says))
     aside = faults.loc[faults["fate"] == SET_ASIDE, ["file", "row", "fault"]]
     aside.to_csv(internal / "set_aside.csv", index=False, lineterminator="\n")
     faults = faults[["file", "row", "column", "fault", "fate", "says"]]
     faults.to_csv(internal / "faults.csv", index=False, lineterminator="\n")
-    told = json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False)
-    (internal / "findings.json").write_text(told + "\n", encoding="utf-8")
 
 
 def write_wounds(internal: Path, listed: Worklist, standing: pd.DataFrame, plan: Plan) -> None:

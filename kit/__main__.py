@@ -73,7 +73,9 @@ def _done(asked: argparse.Namespace) -> int:
 
 def _refused(stopped: OSError) -> str:
     """What the system refused, as one line: the file's name, its reason, and the cure where one is known."""
-    name = f"{Path(stopped.filename).name}: " if stopped.filename else ""
+    from kit.intake.naming import file_said
+
+    name = f"{file_said(Path(stopped.filename))}: " if stopped.filename else ""
     reason = stopped.strerror or type(stopped).__name__
     cure = next((cure for kinds, cure in CURES.items() if stopped.errno in kinds), "")
     return f"{name}{reason}{cure and f'; {cure}'}"
@@ -178,17 +180,27 @@ def _draft(asked: argparse.Namespace) -> int:
     from kit.faults import ExportError
     from kit.intake.drafted import as_toml, summary
     from kit.intake.drafting import draft
+    from kit.intake.naming import file_said
     from kit.study import MAP_NAME, folder_of
 
     to = Path(asked.columns) if asked.columns else folder_of(asked.export) / MAP_NAME
     if to.exists():
-        raise ExportError(f"{to.name}: there is one already; it may hold your work, so move it or name another place")
+        raise ExportError(
+            f"{file_said(to)}: there is one already; it may hold your work, so move it or name another place"
+        )
     drafted = draft(asked.export)
     to.write_text(as_toml(drafted), encoding="utf-8")
-    _say(*summary(drafted), f"The map is {to}")
-    named = f' --columns "{to}"' if asked.columns else ""
-    _say(f'Read it, correct it, then: python3 start.py check "{asked.export}"{named}')
+    _say(*summary(drafted), f"The map is {_shown(to)}")
+    named = f' --columns "{_shown(to)}"' if asked.columns else ""
+    _say(f'Read it, correct it, then: python3 start.py check "{_shown(asked.export)}"{named}')
     return 0
+
+
+def _shown(path: Path) -> str:
+    """A path as it was given, or what a message calls the file where its own or its folder's name tells who it is."""
+    from kit.intake.naming import file_said, looks_like
+
+    return f"({file_said(path)})" if any(map(looks_like, path.parts[-2:])) else str(path)
 
 
 def _check(asked: argparse.Namespace) -> int:

@@ -13,6 +13,7 @@ from typing import Annotated, Literal, get_args
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator, model_validator
 from pydantic.fields import FieldInfo
 
+from kit.intake.naming import file_said, said
 from kit.vocabulary import KINDS, SESSIONS, STAGES
 
 EPOCH = date(2000, 1, 1)
@@ -424,24 +425,27 @@ def read_plan(path: str | Path) -> Plan:
     try:
         return Plan.model_validate(given)
     except ValidationError as errors:
-        raise PlanError(f"{path.name}: {explain(errors, Plan)}") from None
+        raise PlanError(f"{file_said(path)}: {explain(errors, Plan)}") from None
 
 
 def read_toml(path: Path, what: str, cure: str, raises: type[Exception]) -> dict:
     """The content of a TOML file in UTF-8, or `raises` in one line; `what` it should have been, `cure` if it is not."""
     if path.is_file() and path.stat().st_size > LONGEST:
-        raise raises(f"{path.name}: too long for a {what}; {cure}")
+        raise raises(f"{file_said(path)}: too long for a {what}; {cure}")
     try:
         # Some editors put a byte order mark before the text, which TOML does not know.
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError:
-        raise raises(f"{path.name}: there is no such {what} in {path.absolute().parent.name}; {cure}") from None
+        raise raises(
+            f"{file_said(path)}: there is no such {what} in {file_said(path.absolute().parent)}; {cure}"
+        ) from None
     except UnicodeDecodeError:
-        raise raises(f"{path.name}: not UTF-8; save it as UTF-8 and try again") from None
+        raise raises(f"{file_said(path)}: not UTF-8; save it as UTF-8 and try again") from None
     except RecursionError:
-        raise raises(f"{path.name}: brackets stand in brackets without end; {cure}") from None
+        raise raises(f"{file_said(path)}: brackets stand in brackets without end; {cure}") from None
     except tomllib.TOMLDecodeError as broken:
-        raise raises(f"{path.name}: this is not TOML that can be read: {broken}; {TOML_CURE}") from None
+        where = said(str(broken), "look at what stands around its names")
+        raise raises(f"{file_said(path)}: this is not TOML that can be read: {where}; {TOML_CURE}") from None
 
 
 def explain(errors: ValidationError, model: type[BaseModel]) -> str:
@@ -456,7 +460,8 @@ def explain(errors: ValidationError, model: type[BaseModel]) -> str:
 
 def _said(steps: tuple[int | str, ...]) -> str:
     """A key as a person counts: regimens 1.name is the name of the first regimen."""
-    return "".join(f" {step + 1}" if isinstance(step, int) else f".{step}" for step in steps).removeprefix(".")
+    told = (f" {step + 1}" if isinstance(step, int) else f".{said(step, 'a key')}" for step in steps)
+    return "".join(told).removeprefix(".")
 
 
 def _nearest(steps: tuple[int | str, ...], model: type[BaseModel]) -> str:

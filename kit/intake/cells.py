@@ -48,16 +48,16 @@ class Cells:
     @property
     def where(self) -> str:
         """File and column, for a message."""
-        return f"{self.raw.file}, column {self.place.says}"
+        return f"{self.raw.file}, {self.raw.called(self.column.name)}"
 
     def rows(self, which: pd.Series) -> int:
         """How many cells hold one of these words."""
         return int(which.to_numpy(dtype=bool)[self.spread].sum())
 
-    def first(self, which: pd.Series) -> str:
+    def first(self, which: pd.Series | np.ndarray) -> str:
         """File, row and column of the first cell that holds one of these words, for a message."""
-        first = int(which.to_numpy(dtype=bool)[self.spread].argmax())
-        return f"{self.raw.where(first)}, column {self.place.says}"
+        first = int(np.asarray(which, dtype=bool)[self.spread].argmax())
+        return f"{self.raw.where(first)}, {self.raw.called(self.column.name)}"
 
 
 def cells_of(raw: RawTable, column: Column) -> Cells:

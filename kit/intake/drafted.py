@@ -107,7 +107,7 @@ def summary(draft: Draft) -> list[str]:
     for name, mapped in draft.mapping.items():
         places = len(mapped.columns) + (1 if mapped.across else 0)
         doubts = len({doubt.column for doubt in draft.doubts if doubt.table == name})
-        where = mapped.sheet or mapped.file
+        where = mapped.sheet or mapped.file or "the file"
         lines.append(f"{name}: {places} columns placed, from {where}" + (f"; {doubts} to look at" if doubts else ""))
     lines += [f"{doubt.table}{'.' * bool(doubt.column)}{doubt.column}: {doubt.says}" for doubt in draft.missing]
     lines += [f"not read in {label}: columns {letters}" for label, letters in draft.unplaced.items()]

@@ -18,6 +18,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from kit.faults import ExportError
+from kit.intake.naming import file_said
 from kit.intake.texts import HEAD, Hits, Layout, header_row, layout_of
 from kit.intake.workbooks import Workbook
 
@@ -45,12 +46,12 @@ def text_sheet(file: Path, hits: Hits) -> Sheet:
 
     Raises ExportError where it is empty, or a row has more cells than the header.
     """
-    with readable(file.name):
+    with readable(file_said(file)):
         layout = layout_of(file, hits)
         if not any(layout.headers):
-            raise _empty(file.name)
+            raise _empty(file_said(file))
         _refuse_long_rows(file, layout)
-    return Sheet(file.name, file.stem, layout.row, layout.headers, partial(_text_columns, file, layout))
+    return Sheet(file_said(file), file.stem, layout.row, layout.headers, partial(_text_columns, file, layout))
 
 
 def _empty(label: str) -> ExportError:
@@ -69,7 +70,7 @@ def _refuse_long_rows(file: Path, layout: Layout) -> None:
     long = (widths > width) & ~(even & (spilt == 0))
     if long.any():
         raise ExportError(
-            f"{file.name} row {long.argmax() + layout.row + 1}: has more cells than the header; look for a stray "
+            f"{file_said(file)} row {long.argmax() + layout.row + 1}: has more cells than the header; look for a stray "
             "separator, or put the cell that holds it in quotation marks"
         )
 
@@ -81,7 +82,7 @@ def _widths(rows: Iterable[list[str]], width: int) -> tuple[np.ndarray, np.ndarr
 
 
 def _text_columns(file: Path, layout: Layout, positions: list[int]) -> list[pd.Series]:
-    with readable(file.name, layout.row - 1), file.open(newline="", encoding=layout.encoding) as lines:
+    with readable(file_said(file), layout.row - 1), file.open(newline="", encoding=layout.encoding) as lines:
         # pandas and csv differ over quotation marks in lines that are skipped, so none is left to be skipped
         for _ in range(layout.lines):
             next(lines)
@@ -102,13 +103,13 @@ def _stripped(cells: pd.Series) -> pd.Series:
 
 def parquet_sheet(file: Path, hits: Hits) -> Sheet:
     """A Parquet file. Row numbers count as if a header stood in row 1, as they would in the same table as CSV."""
-    with readable(file.name):
+    with readable(file_said(file)):
         headers = [name.strip() for name in pq.read_schema(file).names]
-    return Sheet(file.name, file.stem, 1, headers, partial(_parquet_columns, file))
+    return Sheet(file_said(file), file.stem, 1, headers, partial(_parquet_columns, file))
 
 
 def _parquet_columns(file: Path, positions: list[int]) -> list[pd.Series]:
-    with readable(file.name):
+    with readable(file_said(file)):
         names = pq.read_schema(file).names
         table = pq.read_table(file, columns=[names[position] for position in positions])
         texts = [table.column(names[position]).cast(pa.large_string()) for position in positions]
@@ -117,7 +118,7 @@ def _parquet_columns(file: Path, positions: list[int]) -> list[pd.Series]:
 
 def workbook_sheet(book: Workbook, name: str, hits: Hits) -> Sheet:
     """A sheet of a workbook. Raises ExportError where it is empty or a formula that is read was never computed."""
-    label = f"{book.file}, sheet {name}"
+    label = book.label(name)
     with readable(book.file):
         cells = book.cells(name)
     place, headers = header_row(cells.rows[:HEAD], hits)

@@ -10,6 +10,7 @@ from pathlib import Path
 from kit.faults import ExportError
 from kit.intake.files import Sheet, parquet_sheet, readable, text_sheet, workbook_sheet
 from kit.intake.mapping import TableMap
+from kit.intake.naming import file_said, said
 from kit.intake.texts import Hits
 from kit.intake.workbooks import open_workbook
 from kit.vocabulary import Table
@@ -17,6 +18,7 @@ from kit.vocabulary import Table
 WORKBOOKS = (".xlsx", ".xlsm")
 FILES = {".csv": text_sheet, ".tsv": text_sheet, ".txt": text_sheet, ".parquet": parquet_sheet}
 OWN = (".csv", ".parquet")  # what a file with our own name for a table may end in
+AS_MAPPED = "as the map says"
 OLDER = (".xls", ".xlsb", ".ods")
 Find = Callable[[Table, TableMap | None, Hits], list[tuple[Path, Sheet]]]
 
@@ -35,12 +37,15 @@ def _in_workbook(workbook: Path) -> Iterator[Find]:
         sheets = [workbook_sheet(book, found, hits) for found in book.called(name)]
         if not sheets and (table.required or mapped):
             raise _not_there(
-                workbook, table, f"a sheet called {name}", bool(mapped and mapped.file and not mapped.sheet)
+                workbook,
+                table,
+                f"a sheet called {said(name, AS_MAPPED)}",
+                bool(mapped and mapped.file and not mapped.sheet),
             )
         return [(workbook, sheet) for sheet in sheets]
 
     with ExitStack() as opened:
-        with readable(workbook.name):  # only what is wrong with the file is said of the file
+        with readable(file_said(workbook)):  # only what is wrong with the file is said of the file
             book = opened.enter_context(open_workbook(workbook))
         yield find
 
@@ -53,10 +58,10 @@ def _in_folder(folder: Path, alone: str) -> Iterator[Find]:
         named = mapped.file if mapped and mapped.file else alone or None
         files = [file for name in _names(table, named) for file in _called(folder, name)]
         if len(files) > 1 and named is None:
-            raise ExportError(f"{folder.name}: {table.name} stands there twice, as CSV and as Parquet; keep one")
+            raise ExportError(f"{file_said(folder)}: {table.name} stands there twice, as CSV and as Parquet; keep one")
         if not files and (table.required or mapped):
             _refuse_folder_around_workbook(folder)
-            expected = f"a file called {_names(table, named)[0]}"
+            expected = f"a file called {said(_names(table, named)[0], AS_MAPPED)}"
             raise _not_there(folder, table, expected, bool(mapped and mapped.sheet and not named))
         return [(file, _file_sheet(file, hits)) for file in files]
 
@@ -81,13 +86,13 @@ def _by_number(file: Path) -> list[tuple[int, str]]:
 def refuse_no_export(export: Path, has_map: bool) -> None:
     """Stops where there is nothing, or a file that is no workbook and of which no map says what it holds."""
     if not export.exists():
-        raise ExportError(f"{export.name}: there is no such export; give a folder of CSV files or a workbook")
+        raise ExportError(f"{file_said(export)}: there is no such export; give a folder of CSV files or a workbook")
     ending = export.suffix.lower()
     if export.is_file() and ending in OLDER:
         raise _older(export)
     if export.is_file() and ending not in WORKBOOKS and (not has_map or ending not in FILES):
         raise ExportError(
-            f"{export.name}: not a workbook (.xlsx); put single CSV files into a folder and name that, or give a "
+            f"{file_said(export)}: not a workbook (.xlsx); put single CSV files into a folder and name that, or give a "
             "column map that says which tables this one file holds"
         )
 
@@ -96,18 +101,18 @@ def _not_there(export: Path, table: Table, expected: str, misnamed: bool) -> Exp
     """`misnamed` where the map gives a file for a workbook or a sheet for a folder."""
     why = "needed" if table.required else "mapped"
     cure = "; in a workbook write sheet = ..., in a folder file = ..." if misnamed else ""
-    return ExportError(f"{export.name}: {table.name} is {why} and not there; expected {expected}{cure}")
+    return ExportError(f"{file_said(export)}: {table.name} is {why} and not there; expected {expected}{cure}")
 
 
 def _refuse_folder_around_workbook(folder: Path) -> None:
     endings = [file.suffix.lower() for file in folder.iterdir() if not file.name.startswith("~$")]
     if not set(endings) & set(FILES) and sum(ending in WORKBOOKS for ending in endings) == 1:
-        raise ExportError(f"{folder.name}: this folder holds a workbook; name the workbook itself as the export")
+        raise ExportError(f"{file_said(folder)}: this folder holds a workbook; name the workbook itself as the export")
 
 
 def _older(file: Path) -> ExportError:
     return ExportError(
-        f"{file.name}: a workbook of another kind; open it in a spreadsheet program and save it as .xlsx"
+        f"{file_said(file)}: a workbook of another kind; open it in a spreadsheet program and save it as .xlsx"
     )
 
 
@@ -115,5 +120,5 @@ def _file_sheet(file: Path, hits: Hits) -> Sheet:
     if file.suffix.lower() in OLDER:
         raise _older(file)
     if file.suffix.lower() in WORKBOOKS:
-        raise ExportError(f"{file.name}: a workbook must hold all tables; name it as the export, not its folder")
+        raise ExportError(f"{file_said(file)}: a workbook must hold all tables; name it as the export, not its folder")
     return FILES.get(file.suffix.lower(), text_sheet)(file, hits)

@@ -8,6 +8,8 @@ import unicodedata
 from functools import cache
 from importlib.resources import files
 
+from kit.vocabulary import TABLES
+
 DOUBTED = re.compile(r"[?<>~≈]")  # healed?, ~closed, <100% epithelialized: a mark that plain text loses
 
 
@@ -50,6 +52,14 @@ def idle_words(kind: str) -> frozenset[str]:
     return frozenset(
         word for row in _rows("headers.csv") if (row["table"], row["column"]) == ("-", kind) for word in _words(row)
     )
+
+
+@cache
+def trade_words() -> frozenset[str]:
+    """Every single word that stands in the lists, plain, and those of our own columns and values."""
+    listed = [word for name in ("words.csv", "headers.csv", "sites.csv") for row in _rows(name) for word in _words(row)]
+    ours = [name for table in TABLES.values() for column in table.columns for name in (column.name, *column.allowed)]
+    return frozenset(word for phrase in (*listed, *map(plain, (*ours, *TABLES))) for word in phrase.split())
 
 
 def _words(row: dict[str, str]) -> list[str]:

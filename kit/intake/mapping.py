@@ -10,6 +10,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from kit.faults import ExportError
+from kit.intake.naming import file_said, said
 from kit.plan import explain, read_toml
 from kit.vocabulary import TABLES, UNITS, Column, Table
 
@@ -151,10 +152,10 @@ def read_map(path: str | Path) -> ColumnMap:
     try:
         tables = _Tables.model_validate(given)
     except ValidationError as errors:
-        raise MapError(f"{path.name}: {explain(errors, _Tables)}") from None
+        raise MapError(f"{file_said(path)}: {explain(errors, _Tables)}") from None
     mapping = {name: table for name, table in tables if table is not None}
     for name, table in mapping.items():
-        _check_table(path.name, TABLES[name], table)
+        _check_table(file_said(path), TABLES[name], table)
     return mapping
 
 
@@ -175,7 +176,7 @@ def _check_table(file: str, table: Table, mapped: TableMap) -> None:
         raise MapError(f"{where}: file must be the bare name of a file that lies in the export's own folder")
     for name, place in mapped.columns.items():
         if name not in table.names:
-            raise MapError(f"{where}.{name}: there is no such column{_nearest(name, table.names)}")
+            raise MapError(f"{where}.{said(name, 'a key')}: there is no such column{_nearest(name, table.names)}")
         _check_place(f"{where}.{name}", table.column(name), place)
     across = _check_across(where, table, mapped)
     given = {*mapped.columns, *across}

@@ -13,6 +13,7 @@ from kit.intake.fitting import ENOUGH, Fit, fit
 from kit.intake.headers import OWN, all_known, claims
 from kit.intake.lexicon import header_words, plain
 from kit.intake.mapping import ASK, YEARLESS, Across, Place
+from kit.intake.naming import looks_like
 from kit.intake.scanning import Scanned, day_headers, formats_of
 from kit.vocabulary import Table
 
@@ -146,12 +147,17 @@ def read_as(sheet: Scanned, table: Table, known: dict[str, frozenset[str]]) -> R
 def _candidates(sheet: Scanned, table: Table, known: dict) -> tuple[list[tuple[str, Placed]], list[tuple[str, str]]]:
     found, doubts = [], []
     for place, header in enumerate(sheet.headers):
+        what = looks_like(header)
         if place not in sheet.cells or sheet.headers.count(header) > 1:  # what stands twice cannot be named in a map
             continue
         for claim in claims(header):
             if claim.table != table.name:
                 continue
             column = table.column(claim.column)
+            if what:
+                letter = f"column {sheet.letters([place])} of {sheet.label}"
+                doubts.append((claim.column, f"{letter}: its header holds what looks like {what}; give it another"))
+                continue
             if not _meets(column.name, sheet.cells[place], known):
                 continue
             fitted = fit(table.name, column, sheet.cells[place], claim.unit, sheet.decimal, header)

@@ -6,17 +6,19 @@ What comes out is text, only of columns that are mapped, with the place of every
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
 import pandas as pd
+from openpyxl.utils import get_column_letter
 
 from kit.faults import ExportError
 from kit.intake.files import Sheet
 from kit.intake.finding import Find, opened, refuse_no_export
 from kit.intake.layouts import days_in, refuse_jumps, rows_of
 from kit.intake.mapping import ColumnMap, Place, TableMap, own_names
+from kit.intake.naming import said
 from kit.vocabulary import TABLES, Table
 
 NAMED = "name of the sheet"
@@ -28,6 +30,7 @@ class RawTable:
 
     `file` and `row` say where a row stands in the original; source_row numbers it, and is its row there where the table
     comes from one file or sheet. A row in which every mapped column is empty is no row: nothing of it would be read.
+    `letters`: where each of our columns stands in the first of them.
     `sources`: what a message calls each file or sheet, its SHA-256 and how many rows came from it.
     """
 
@@ -36,6 +39,12 @@ class RawTable:
     rows: pd.DataFrame
     sources: pd.DataFrame
     decimal: str = "point"
+    letters: dict[str, str] = field(default_factory=dict)
+
+    def called(self, name: str) -> str:
+        """What a message calls the column that holds one of ours: its header, or the letter of its place."""
+        place = f"column {self.letters[name]}" if name in self.letters else f"the column of {name}"
+        return said(f"column {self.places[name].says}", place)
 
     def where(self, number: int) -> str:
         """File and row of a row of `rows`, for a message."""
@@ -132,6 +141,7 @@ def _read_table(
             "day": Place(column="header"),
             mapped.across.holds: Place(column="below it", unit=mapped.across.unit),
         } | places
+    letters = _letters(found[0][1], places)
     places = {name: Place(column=NAMED) if place.sheet_name else place for name, place in places.items()}
     running = len(found) > 1 or bool(mapped and mapped.across)
     numbers = pd.RangeIndex(2, len(rows) + 2) if running else rows["row"]
@@ -141,7 +151,17 @@ def _read_table(
         rows=rows[list(places)].assign(source_row=numbers, file=rows["file"], row=rows["row"]),
         sources=pd.DataFrame(sources, columns=["file", "sha256", "rows_in"]),
         decimal=mapped.decimal if mapped else "point",
+        letters=letters,
     )
+
+
+def _letters(sheet: Sheet, places: dict[str, Place]) -> dict[str, str]:
+    """The letters of the columns of a sheet, the first where there are several, as a spreadsheet calls them."""
+    return {
+        name: " + ".join(get_column_letter(sheet.headers.index(header) + 1) for header in place.headers)
+        for name, place in places.items()
+        if place.headers and set(place.headers) <= set(sheet.headers)
+    }
 
 
 def _days_of(found: list[tuple[Path, Sheet]], mapped: TableMap | None) -> list[str | None]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fnmatch import fnmatchcase
 from functools import cached_property
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from kit.intake.finding import FILES, WORKBOOKS
 from kit.intake.headers import claims
 from kit.intake.layouts import LEAP, day_in, repeats_header
 from kit.intake.mapping import DAY_FORMATS, DAY_NUMBER, SERIAL, YEARLESS
+from kit.intake.naming import file_said, looks_like, starred
 from kit.intake.workbooks import Workbook, open_workbook
 
 DAYS_ACROSS = 3  # so many headers that hold days make a wide sheet
@@ -56,7 +58,7 @@ def scan(export: Path) -> tuple[list[Scanned], list[str]]:
     Raises ExportError where the export is not there, is no workbook or text file, or holds nothing that can be read.
     """
     if not export.exists():
-        raise ExportError(f"{export.name}: there is no such export; give a folder of text files or a workbook")
+        raise ExportError(f"{file_said(export)}: there is no such export; give a folder of text files or a workbook")
     found, told = [], []
     for sheet, file, name in _sheets(export, told):
         scanned = _tried(told, _scanned, sheet, file, name)
@@ -65,8 +67,30 @@ def scan(export: Path) -> tuple[list[Scanned], list[str]]:
         elif scanned is not None:
             told.append(f"{sheet.label}: there are no rows below its headers")
     if not found:
-        raise ExportError(told[0] if told else f"{export.name}: it holds no text file and no workbook")
-    return _alike(found), told
+        raise ExportError(told[0] if told else f"{file_said(export)}: it holds no text file and no workbook")
+    return _named_safely(_alike(found), export, told), told
+
+
+def _named_safely(found: list[Scanned], export: Path, told: list[str]) -> list[Scanned]:
+    """Sheets as a map may call them: a name that holds what looks like an identifier has * in its place.
+
+    Where that would fit another sheet as well, the sheet cannot be named and is left alone.
+    """
+    safe = []
+    files = [file.name for file in export.iterdir() if file.is_file()] if export.is_dir() else []
+    names = [*files, *(name for sheet in found if sheet.sheet for name in sheet.names)]
+    for sheet in found:
+        what = looks_like(sheet.file or sheet.sheet)
+        pattern = starred(sheet.file or sheet.sheet) if what else ""
+        if not what or (sheet.file and export.is_file()):
+            safe.append(replace(sheet, file=None) if what else sheet)
+        elif sum(fnmatchcase(name, pattern) for name in names) != len(sheet.names):
+            told.append(f"{sheet.label}: its name holds what looks like {what}; give it another name and draft again")
+        else:
+            safe.append(replace(sheet, **{"file" if sheet.file else "sheet": pattern}))
+    if not safe:
+        raise ExportError(told[-1])
+    return safe
 
 
 def known_headers(cells: list[str]) -> int:
@@ -77,14 +101,14 @@ def known_headers(cells: list[str]) -> int:
 def _sheets(export: Path, told: list[str]) -> Iterator[tuple[Sheet, str | None, str | None]]:
     """Each sheet with the file or sheet name by which a map would call it."""
     if export.is_file() and export.suffix.lower() in WORKBOOKS:
-        with readable(export.name), open_workbook(export) as book:
+        with readable(file_said(export)), open_workbook(export) as book:
             yield from _of_workbook(book, told)
         return
     files = [export] if export.is_file() else sorted(file for file in export.iterdir() if file.is_file())
     for file in files:
         ending = file.suffix.lower()
         if ending in WORKBOOKS and not file.name.startswith("~$"):
-            told.append(f"{file.name}: is a workbook; name it as the export, without its folder")
+            told.append(f"{file_said(file)}: is a workbook; name it as the export, without its folder")
         elif ending in FILES:
             sheet = _tried(told, FILES[ending], file, known_headers)
             if sheet is not None:
@@ -94,7 +118,7 @@ def _sheets(export: Path, told: list[str]) -> Iterator[tuple[Sheet, str | None, 
 def _of_workbook(book: Workbook, told: list[str]) -> Iterator[tuple[Sheet, str | None, str | None]]:
     for name in book.names:
         if book.cells(name).is_hidden:
-            told.append(f"{book.file}, sheet {name}: is hidden and was left alone; show it if it belongs to the export")
+            told.append(f"{book.label(name)}: is hidden and was left alone; show it if it belongs to the export")
             continue
         sheet = _tried(told, workbook_sheet, book, name, known_headers)
         if sheet is not None:

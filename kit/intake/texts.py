@@ -10,6 +10,7 @@ from itertools import accumulate, islice, pairwise
 from pathlib import Path
 
 from kit.faults import ExportError
+from kit.intake.naming import file_said
 
 # A byte order mark decides. Without one a file is UTF-8 if it can be, else what older spreadsheets write.
 MARKS = (
@@ -101,8 +102,8 @@ def _refuse_noughts(file: Path) -> None:
         for number, line in enumerate(stream, start=1):
             if b"\0" in line:
                 raise ExportError(
-                    f"{file.name} line {number}: holds a byte that no text has; the file is damaged or of another "
-                    "kind; export it again as CSV"
+                    f"{file_said(file)} line {number}: holds a byte that no text has; the file is damaged or of "
+                    "another kind; export it again as CSV"
                 )
 
 

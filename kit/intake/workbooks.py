@@ -18,6 +18,7 @@ import openpyxl
 from openpyxl.utils import column_index_from_string
 
 from kit.faults import ExportError
+from kit.intake.naming import file_said, ordinal, said
 
 UNPACKED = 1 << 30  # bytes; a workbook of a million measurements unpacks to less
 LOCKED = bytes.fromhex("d0cf11e0a1b11ae1")  # how files begin that are locked by a password, and workbooks before 2007
@@ -56,6 +57,11 @@ class Workbook:
     def names(self) -> list[str]:
         return [name for name in self.book.sheetnames if hasattr(self.book[name], "iter_rows")]
 
+    def label(self, name: str) -> str:
+        """What a message calls a sheet: its name, or its number where the name holds what looks like an identifier."""
+        told = said(name, "")
+        return f"{self.file}, sheet {told}" if told else f"{self.file}, {ordinal(self.names.index(name) + 1)} sheet"
+
     def called(self, pattern: str) -> list[str]:
         """The sheet of that name, or the sheets of names like `Wk of *` that are not hidden."""
         if pattern in self.names:
@@ -92,16 +98,17 @@ def open_workbook(file: Path) -> Iterator[Workbook]:
         # openpyxl warns of colours and drop-down lists that it drops; none of them is data
         warnings.filterwarnings("ignore", module="openpyxl")
         with zipfile.ZipFile(file) as archive:
-            _refuse_dangerous(file.name, archive)
+            _refuse_dangerous(file_said(file), archive)
             with closing(openpyxl.load_workbook(file, read_only=True, data_only=True)) as book:
-                yield Workbook(file.name, book, archive)
+                yield Workbook(file_said(file), book, archive)
 
 
 def _refuse_locked(file: Path) -> None:
     with file.open("rb") as stream:
         if stream.read(len(LOCKED)) == LOCKED:
             raise ExportError(
-                f"{file.name}: it is locked with a password or of an older kind; save it as .xlsx without a password"
+                f"{file_said(file)}: it is locked with a password or of an older kind; save it as .xlsx without a "
+                "password"
             )
 
 

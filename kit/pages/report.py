@@ -26,6 +26,7 @@ from kit.delivered import delivered, worklist_of
 from kit.faults import ExportError
 from kit.followed import standing_in
 from kit.healing.description import Description
+from kit.intake.naming import file_said
 from kit.pages.alive import sweep_temporary, temporary_files_in
 from kit.pages.comparison_figures import comparison_figure
 from kit.pages.cost_figures import plane_figure, stack_figure
@@ -183,7 +184,7 @@ def _body(node: nbformat.NotebookNode, parameters: dict[str, str]) -> str:
         template_name="basic", exclude_input=True, exclude_output_prompt=True, exclude_anchor_links=True
     )
     body, _ = exporter.from_notebook_node(shown)
-    files = {name: Path(value).name for name, value in parameters.items() if name != "facility"}
+    files = {name: file_said(Path(value)) for name, value in parameters.items() if value and name != "facility"}
     given = ", ".join(f"{name} {value}" for name, value in {**parameters, **files}.items() if value)
     ran = html.escape(f"Run with: {given}. The notebook itself, with its code, lies in notebooks/.")
     return f'<p><a href="page.html">Back to the page</a></p>{body}<p class="small">{ran}</p>'

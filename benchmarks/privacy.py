@@ -68,7 +68,8 @@ PSEUDONYMS = ("resident", "wound", "assessor", "therapist", "facility")
 NAMES = ("header of a mapped column", "name of a sheet", "name of a file", "name of the export", "name in the map")
 FOLDED = 7  # letters from which on a word of a plant tells it by itself
 DIGITS = 5  # digits in a row, or joined, that tell it
-PROCESSES = 2
+RESIDENTS, ROWS = 8, 16  # of each table of the small export
+PROCESSES, BATCHES = 2, 17  # four kinds a batch, for there are four tables to be called after them
 
 
 # --- what is planted ---
@@ -124,7 +125,8 @@ KINDS: tuple[Kind, ...] = (
     *_kinds("K", "RN-283746", "AB1234563", "Lic. PT 9921", "1245319599"),
     *_kinds("L", "1HGCM82633A004352", "plate KQR 4827"),
     *_kinds("L", "KQR-4827", untold=[FACILITY, JOINED, *NAMES]),
-    *_kinds("M", "00:1B:44:11:3A:B7", "PJN847261H", "(01)00844588003288(17)141120", "S/N BX-77310-K", "490154203237518"),
+    *_kinds("M", "00:1B:44:11:3A:B7", "PJN847261H", "(01)00844588003288(17)141120", "S/N BX-77310-K",
+            "490154203237518"),
     *_kinds("N", "https://quarrendon.example/p/447", "facebook.com/johanna.whiteoak"),
     *_kinds("O", "192.168.14.27", "2001:db8:85a3::8a2e:370:7334"),
     *_kinds("P", "fingerprint template 44A91"),
@@ -220,7 +222,7 @@ class Parcel:
         return header
 
 
-def small(residents: int = 8, rows: int = 16) -> Parcel:
+def small(residents: int = RESIDENTS, rows: int = ROWS) -> Parcel:
     """The first people of the clean invented export, with a few rows of each table."""
     tables = {
         name: _tidy(residents)[name][list(columns)].head(rows).reset_index(drop=True) for name, columns in KEPT.items()
@@ -248,6 +250,7 @@ KEPT = {
     "sessions": ("wound", "day", "modality", "minutes", "status", "therapist"),
 }
 Put = Callable[[Parcel, str, int], None]
+LISTS = ("measurements", "residents", "wounds", "sessions")
 
 
 def _cell(table: str, column: str, rows: int = 1) -> Put:
@@ -266,7 +269,8 @@ def _code(column: str) -> Put:
 
     def put(parcel: Parcel, text: str, turn: int) -> None:
         home = next(frame for frame in parcel.tables.values() if column in frame)
-        code = home[column].iloc[0]
+        codes = pd.unique(home[column])
+        code = codes[turn % len(codes)]
         for name, frame in parcel.tables.items():
             if column in frame:
                 parcel.tables[name] = frame.assign(**{column: frame[column].where(frame[column] != code, text)})
@@ -373,28 +377,32 @@ def _png(text: str) -> bytes:
 
 def _sheet_name(text: str) -> str:
     """The text as a sheet can be called; empty where it cannot."""
-    text = text.replace("/", "-") if re.fullmatch(r"[^:\\?*\[\]]{1,20}", text) and "//" not in text else ""
-    return text
+    dated = re.sub(r"(?<=\d)/(?=\d)", "-", text)
+    return dated if re.fullmatch(r"[^:\\/?*\[\]]{1,25}", dated) else ""
+
+
+def _file_name(text: str) -> str:
+    """The text as a file can be called on every system; empty where it cannot."""
+    dated = re.sub(r"(?<=\d)/(?=\d)", "-", text)
+    return dated if re.fullmatch(r'[^:\\/?*<>"|]{1,60}', dated) else ""
 
 
 def _named_sheet(parcel: Parcel, text: str, turn: int) -> None:
-    parcel.names |= {"measurements": f"Sizes {_sheet_name(text)}", "residents": _sheet_name(text)}
+    parcel.names[LISTS[turn % len(LISTS)]] = f"{'Sizes ' * (turn % 2)}{_sheet_name(text)}"
 
 
 def _named_file(parcel: Parcel, text: str, turn: int) -> None:
-    parcel.names |= {"measurements": f"sizes {_sheet_name(text)}", "residents": _sheet_name(text)}
-    parcel.files[f"roster {_sheet_name(text)}.csv"] = f"Name,Wound\n{text},W1\n"
+    parcel.names[LISTS[turn % len(LISTS)]] = f"{'sizes ' * (turn % 2)}{_file_name(text)}"
+    parcel.files[f"roster {_file_name(text)}.csv"] = f"Name,Wound\n{text},W1\n"
 
 
 def _named_export(parcel: Parcel, text: str, turn: int) -> None:
-    parcel.called = f"wounds {_sheet_name(text)}"
+    parcel.called = f"wounds {_file_name(text)}"
 
 
 def _named_in_map(parcel: Parcel, text: str, turn: int) -> None:
-    """The map asks for what is not there: a key, or a file."""
-    if turn % 2:
-        parcel.remarks.append(f'x\n["{_sheet_name(text)}"]\na = 1')
-    parcel.names["sessions"] = f"sessions {_sheet_name(text)}"
+    """The map asks for a file that is not there; another word for a key is tried in tests."""
+    parcel.names["sessions"] = f"sessions {_file_name(text)}"
     parcel.absent.add("sessions")
 
 
@@ -414,20 +422,16 @@ def _stray_file(parcel: Parcel, text: str, turn: int) -> None:
 
 @dataclass(frozen=True)
 class Place:
-    """Where a plant is put. `quiet`: it stops no run. Places of one `group` are tried in one export, then each alone."""
+    """Where a plant is put. Places of one `group` are tried in one export, then each alone."""
 
     name: str
     put: Put
     group: str = "workbook"
-    drafted: bool = True
-
-    @property
-    def quiet(self) -> bool:
-        return self.group in ("workbook", "folder")
+    steps: tuple[str, ...] = ("study", "check", "draft")
 
     @property
     def form(self) -> str:
-        return "workbook" if self.group == "workbook" else "folder"
+        return "workbook" if self.group in ("workbook", "export") else "folder"
 
 
 PLACES: tuple[Place, ...] = (
@@ -440,7 +444,7 @@ PLACES: tuple[Place, ...] = (
     Place("cell of a flag", _cell("residents", "diabetes")),
     Place("cell of a number", _cell("measurements", "depth")),
     Place("cell of an age", _cell("residents", "age")),
-    Place("cell of a size", _cell("measurements", "dimensions")),
+    Place("cell of a size", _cell("measurements", "dimensions"), "size", ("study",)),
     Place("properties of the workbook", _besides(_properties)),
     Place("comment on a cell", _besides(_comment)),
     Place("defined name", _besides(_defined_name)),
@@ -450,28 +454,33 @@ PLACES: tuple[Place, ...] = (
     Place("link", _besides(_hyperlink)),
     Place("picture", _besides(_picture)),
     Place("name of a sheet", _named_sheet),
-    Place("name of the export", _named_export),
+    Place("name of the export", _named_export, "export"),
     Place("Parquet metadata", _metadata, "folder"),
     Place("comment and words of map and plan", _remark, "folder"),
     Place("file that is not mapped", _stray_file, "folder"),
     Place("name of a file", _named_file, "folder"),
     Place("cell of a choice of a folder", _cell("residents", "perfusion"), "folder"),
     Place("cell of a number of a folder", _cell("sessions", "minutes"), "folder"),
-    Place("header of a mapped column", _mapped_header, "headers"),
-    Place("name in the map", _named_in_map, "map", drafted=False),
-    Place("cells of a choice that tells", _cell("measurements", "state", rows=4), "words", drafted=False),
-    Place("cells of a size, many", _cell("measurements", "dimensions", rows=4), "words", drafted=False),
-    Place("cell of a day that is needed", _cell("measurements", "day"), "days", drafted=False),
-    Place("cell of another day", _cell("measurements", "entered"), "days", drafted=False),
-    *(Place(ONE + name, _code(name), ONE + name, drafted=False) for name in PSEUDONYMS),
-    Place(JOINED, _joined, JOINED, drafted=False),
+    Place("header of a mapped column", _mapped_header, "headers", ("check", "draft")),
+    Place("name in the map", _named_in_map, "map", ("study", "check")),
+    Place("cells of a choice that tells", _cell("measurements", "state", rows=4), "words", ("check",)),
+    Place("cells of a size, many", _cell("measurements", "dimensions", rows=4), "words", ("check",)),
+    Place("cell of a day that is needed", _cell("measurements", "day"), "days", ("study", "check")),
+    Place("cell of another day", _cell("measurements", "entered"), "days", ("study", "check")),
+    *(Place(ONE + name, _code(name), ONE + name, ("study",)) for name in PSEUDONYMS),
+    Place(JOINED, _joined, JOINED, ("study",)),
 )  # fmt: skip
-AS_FILES = {"name of a sheet", "name of a file", "name of the export", "name in the map"}
+CALLED = {
+    "name of a sheet": _sheet_name,
+    "name of a file": _file_name,
+    "name of the export": _file_name,
+    "name in the map": _file_name,
+}
 
 
 def fits(kind: Kind, place: Place) -> bool:
     """Whether the place can hold the text, and whether anybody could tell it there."""
-    return place.name not in kind.untold and not (place.name in AS_FILES and not _sheet_name(kind.text))
+    return place.name not in kind.untold and CALLED.get(place.name, str)(kind.text) != ""
 
 
 # --- what comes out ---
@@ -487,16 +496,19 @@ class Out:
         self.told.append((where, what))
 
 
-def steps(export: Path, room: Path, drafted: bool = True) -> Out:
+def steps(export: Path, room: Path, wanted: Iterable[str]) -> Out:
     """The study, the check and the draft of an export, as calls and by the command line, and what they leave behind."""
-    out, before, argv = Out(), set(export.parent.rglob("*")), ["check", str(export)]
+    out, before = Out(), set(export.parent.rglob("*"))
+    acts = {
+        "study": lambda: _tried(out, "study", lambda: _keep_study(out, read_study(export))),
+        "check": lambda: _commanded(out, ["check", str(export)]),
+        "draft": lambda: _commanded(out, ["draft", str(export), "--columns", str(room / "drafted.toml")]),
+    }
     scratch = room / "scratch"
     scratch.mkdir()
     with _listening(out), _temporary(scratch):
-        _tried(out, "study", lambda: _keep_study(out, read_study(export)))
-        _commanded(out, argv)
-        if drafted:
-            _commanded(out, ["draft", str(export), "--columns", str(room / "drafted.toml")])
+        for name in wanted:
+            acts[name]()
     left = {*set(export.parent.rglob("*")) - before, *scratch.rglob("*"), room / "drafted.toml"}
     for file in (file for file in left if file.is_file()):
         out.add(f"file {file.suffix}", file.name)
@@ -571,7 +583,7 @@ def _temporary(folder: Path) -> Iterator[None]:
 
 
 def reached(tells: Iterable[str], out: Out, typed: str = "") -> list[str]:
-    """Where any of these texts is found in what came out; `typed`: a path that the person typed, which may be echoed."""
+    """Where any of these texts is found in what came out; `typed`: a path that was typed, and may be echoed."""
     tells = tuple(tells)
     found = []
     for where, what in out.told:
@@ -615,45 +627,55 @@ def _coded(tell: str, data: bytes) -> bool:
 # --- the attack ---
 
 
-def attack(
-    kind: Kind, turn: int, places: Iterable[Place] = PLACES
-) -> tuple[list[str], list[tuple[str, str, list[str]]]]:
-    """One kind at every place: the places tried, and (kind, place, where) of each that reached."""
-    tried = [place for place in places if fits(kind, place)]
-    hits = []
-    for group in dict.fromkeys(place.group for place in tried):
-        inside = [place for place in tried if place.group == group]
-        if met := once(kind, turn, inside):
-            alone = [(kind.text, place.name, met) for place in inside if (met := once(kind, turn, [place]))]
-            hits += alone or [(kind.text, f"{group}: all of it together", met)]
-    codes = [replace(place, drafted=True) for place in tried if place.name in CODES]
-    if codes and (met := once(kind, turn, codes)):
-        hits.append((kind.text, "pseudonyms, drafted", met))
-    return [place.name for place in tried], hits
+Hit = tuple[str, str, list[str]]  # kind, place, where it was found
 
 
-def once(kind: Kind, turn: int, places: list[Place]) -> list[str]:
-    """Where one kind reached that stands at these places of one small export."""
+def attack(kinds: list[Kind]) -> tuple[list[tuple[str, str]], list[Hit]]:
+    """Kinds at every place: (letter, place) of each case, and those that reached.
+
+    Places that stop no run carry all the kinds at once; where one reached, each is tried alone.
+    """
+    cases = [(kind, place) for kind in kinds for place in PLACES if fits(kind, place)]
+    groups: dict[tuple, list[tuple[Kind, Place]]] = defaultdict(list)
+    for kind, place in cases:
+        group = "folder" if place.group == "days" and kind.letter != "C" else place.group
+        groups[(group,) if group in ("workbook", "folder") else (group, kind)].append((kind, place))
+    hits = [hit for pairs in groups.values() for hit in _attributed(pairs, once(pairs))]
+    codes = [(kind, replace(place, steps=("check", "draft"))) for kind, place in cases if place.name in CODES]
+    hits += [(text, "pseudonyms, drafted", where) for text, where in once(codes).items()]
+    return [(kind.letter, place.name) for kind, place in cases], hits
+
+
+def _attributed(pairs: list[tuple[Kind, Place]], met: dict[str, list[str]]) -> Iterator[Hit]:
+    """Which place a kind reached from, that reached where many stood together."""
+    for text, where in met.items():
+        own = [(kind, place) for kind, place in pairs if kind.text == text]
+        alone = [(text, place.name, found[text]) for kind, place in own if (found := once([(kind, place)]))]
+        yield from alone or [(text, f"{own[0][1].group}: together", where)]
+
+
+def once(pairs: list[tuple[Kind, Place]]) -> dict[str, list[str]]:
+    """Where kinds reached that stand at these places of one small export; the text of each, and where."""
+    if not pairs:
+        return {}
+    turns = {kind: turn for turn, kind in enumerate(dict.fromkeys(kind for kind, _ in pairs))}
     with tempfile.TemporaryDirectory(prefix="plant") as room:
         inside = Path(room) / "in"
         inside.mkdir()
-        parcel = small()
-        for place in places:
-            place.put(parcel, kind.text, turn)
-        export = getattr(parcel, places[0].form)(inside)
-        out = steps(export, Path(room), any(place.drafted for place in places))
-        return reached(told_by(kind, places), out)
+        parcel = small(rows=5 if pairs[0][1].group == "export" else ROWS)
+        for kind, place in pairs:
+            place.put(parcel, kind.text, turns[kind])
+        export = getattr(parcel, pairs[0][1].form)(inside)
+        out = steps(export, Path(room), dict.fromkeys(step for _, place in pairs for step in place.steps))
+    met = {kind.text: reached(told_by(kind, [place for other, place in pairs if other == kind]), out) for kind in turns}
+    return {text: where for text, where in met.items() if where}
 
 
 def told_by(kind: Kind, places: Iterable[Place]) -> tuple[str, ...]:
     """What would tell a kind; where it is planted in a name, also as it stands there."""
-    named = [_sheet_name(kind.text)] if any(place.name in AS_FILES for place in places) else []
-    return (*kind.tells, *filter(None, named))
-
-
-def _attacked(given: tuple[int, Kind]) -> tuple[Kind, list[str], list[tuple[str, str, list[str]]]]:
-    tried, hits = attack(given[1], given[0])
-    return given[1], tried, hits
+    return tuple(
+        dict.fromkeys([*kind.tells, *(CALLED[place.name](kind.text) for place in places if place.name in CALLED)])
+    )
 
 
 def report_on(form: str, room: Path) -> tuple[int, list[tuple[str, str, list[str]]]]:
@@ -700,9 +722,10 @@ def report_on(form: str, room: Path) -> tuple[int, list[tuple[str, str, list[str
 # --- what is honest must pass ---
 
 STYLES = (
-    "R-014", "0007", "F2-113", "Resident 12", "resident_12", "W014-2", "T1", "PT-03", "101", "12345", "R000123", "S01-0023",
-    "S01-2026-0012", "001-0023", "2026-001", "2026-0012", "F2/113", "R.014", "AB0007", "ABC-014", "RES-0014", "Case 12",
-    "subject-014", "P014A", "F1.2.14", "F2-1-14", "pr-kelp-014", "ID-014", "RN 14", "staff 14", "#14", "No. 14", "R14W1",
+    "R-014", "0007", "F2-113", "Resident 12", "resident_12", "W014-2", "T1", "PT-03", "101", "12345", "R000123",
+    "S01-0023", "S01-2026-0012", "001-0023", "2026-001", "2026-0012", "F2/113", "R.014", "AB0007", "ABC-014",
+    "RES-0014", "Case 12", "subject-014", "P014A", "F1.2.14", "F2-1-14", "pr-kelp-014", "ID-014", "RN 14", "staff 14",
+    "#14", "No. 14", "R14W1",
 )  # fmt: skip
 HOUSES = (
     ("North house", "South house"), ("Unit 3", "Unit 4"), ("Quellmoor", "Tarnwick"), ("Alder Park", "St. Mary's"),
@@ -808,12 +831,14 @@ def main() -> int:
     kinds = [kind for kind in KINDS if kind.letter in (given.only or kind.letter)]
     cases: dict[tuple[str, str], list[int]] = defaultdict(lambda: [0, 0])
     hits = []
+    batches = [list(kinds[turn::BATCHES]) for turn in range(BATCHES) if kinds[turn::BATCHES]]
     with ProcessPoolExecutor(PROCESSES) as pool:
-        for kind, tried, met in pool.map(_attacked, enumerate(kinds)):
-            for place in tried:
-                cases[kind.letter, place][0] += 1
-            for _, place, _ in met:
-                cases[kind.letter, place][1] += 1
+        honest = pool.submit(false_stops)
+        for tried, met in pool.map(attack, batches):
+            for case in tried:
+                cases[case][0] += 1
+            for text, place, _ in met:
+                cases[next(kind.letter for kind in KINDS if kind.text == text), place][1] += 1
             hits += met
     print(f"Identifiers planted, by letter of 45 CFR 164.514(b)(2)(i) ({sum(n for n, _ in cases.values())} cases)\n")
     print(table_of(cases))
@@ -827,7 +852,7 @@ def main() -> int:
     print("\nCannot be told from an honest text, and not counted:")
     for kind in (kind for kind in kinds if kind.untold):
         print(f"  {kind.text}: {', '.join(sorted(kind.untold))}")
-    stopped = false_stops()
+    stopped = honest.result()
     print(*(f"STOPPED: {one}" for one in stopped), sep="\n")
     count = len({text for text, _, _ in hits})
     print(f"privacy: kinds={len(kinds)} reached={count} false_stops={len(stopped)}")

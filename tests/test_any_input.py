@@ -22,7 +22,7 @@ from tests.broken_exports import valid, workbook
 from tests.exports import PLAN
 
 SECRET = "Zephyrine Q"  # in front of a drawn text: what is refused must not be quoted
-few = settings(max_examples=40, derandomize=True, deadline=None)
+few = settings(max_examples=25, derandomize=True, deadline=None)
 TABLES = {"wounds": 4, "measurements": 5, "sessions": 6, "departures": 3, "residents": 4}
 places = st.sampled_from(list(TABLES)).flatmap(
     lambda table: st.tuples(st.just(table), st.integers(1, 2 if table != "departures" else 1),

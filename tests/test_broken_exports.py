@@ -53,9 +53,6 @@ def test_what_cannot_be_used_stops_in_one_line_that_quotes_nothing(name, tmp_pat
 def test_what_can_be_read_is_kept_or_set_aside_and_nothing_is_lost(name, tmp_path):
     export = lay(name, tmp_path / "export")
     before = lying(tmp_path)
-    found = check(export)
-    assert found.stops == []
-    assert all(map(is_line, [*found.read, *found.mends, found.next]))
     study = read_study(export)
     account = study.account
     assert (account["kept"] + account["set_aside"]).tolist() == account["rows_in"].tolist()

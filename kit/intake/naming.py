@@ -52,7 +52,14 @@ CALLED = (
     r"mrn|mr\s?#|ssn|acct|account|hicn|mbi|medicare|medicaid|npi|dea\b|vin|imei|udi\b|passport|badge|lic|licen[cs]e|"
     r"plate|serial|s/n|fax|tel|telephone|phone"
 )
-LOOSELY = r"policy|member|subscriber|insurance|mobile|cell|group|plan|case|chart|bed|tag|id"
+LOOSELY = r"policy|member|subscriber|insurance|mobile|cell|group|plan|case|chart|bed|tag|sn|id"
+DOCKET = r"(?<!\w)(?:case|docket|claim)\W*(?:no|nr|num|number|#)\W*(?=(?:\D*\d){5})[\w-]+"
+GOODS = r"\(01\)\s?\d{14}(?:\(\d\d\)\w*)*"  # a device by its unique identifier (21 CFR 801)
+# Records that are filed by their last digits, 44-71-03; what could be a day in any order is left alone.
+FILED = (
+    r"(?<![\w-])(?!(?:0[1-9]|[12]\d|3[01])-(?:0[1-9]|[12]\d|3[01])-|\d\d-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01]))"
+    r"\d\d-\d\d-\d\d(?![\w-])"
+)
 BETWEEN = r"(?:\W|no\b|nr\b|num\b|number\b|id\b|ends\b|in\b)*[a-z]{0,5}[-_ ]?"
 NUMBERED = (
     rf"(?<!\w)(?:{CALLED})(?![a-z]){BETWEEN}\d[\w-]*|"
@@ -95,7 +102,8 @@ HOLDS = (
     ("a date of birth", BORN),
     ("an age over 89", OLD),
     ("a telephone number", rf"{PHONE}|{ABROAD}|{LOCAL}"),
-    (NUMBER, rf"{SOCIAL}|{NUMBERED}"),
+    (NUMBER, rf"{SOCIAL}|{GOODS}|{DOCKET}|{NUMBERED}"),
+    ("a record number", FILED),
     ("a photograph", PICTURE),
     ("a fingerprint or the like", BODY),
 )
@@ -138,17 +146,19 @@ def ordinal(number: int) -> str:
 
 
 def _found(name: str) -> list[tuple[str, tuple[int, int]]]:
-    """What was found, and where it begins and ends; what lies within another is left out."""
+    """What was found, and where it begins and ends; what overlaps is one."""
     text = name.replace("_", " ")
     undated = STAMP.sub(lambda day: " " * len(day[0]), text)
-    met = [(what, one.span()) for what, pattern in HOLDS for one in _all(pattern, text)]
-    met += [(NUMBER, one.span()) for one in _all(LONG_NUMBER, undated)]
+    sought = [(what, pattern, undated if what == NUMBER else text) for what, pattern in (*HOLDS, (NUMBER, LONG_NUMBER))]
+    met = [(what, one.span()) for what, pattern, within in sought for one in _all(pattern, within)]
     met += [("a name", span) for span in people_in(text)]
-    outer: list[tuple[str, tuple[int, int]]] = []
-    for what, span in sorted(met, key=lambda one: (one[1][0], -one[1][1])):
-        if span[0] < span[1] and not any(span[0] < end for _, (_, end) in outer):
-            outer.append((what, span))
-    return outer
+    together: list[tuple[str, tuple[int, int]]] = []
+    for what, (begin, end) in sorted(met, key=lambda one: one[1]):
+        if together and begin < together[-1][1][1]:
+            what, (begin, before) = together.pop()
+            end = max(end, before)
+        together.append((what, (begin, end)))
+    return together
 
 
 def _all(pattern: str, text: str) -> list[re.Match]:

@@ -31,7 +31,7 @@ ROLE = r"(?:resident|patient|client|person|case|staff|nurse|therapist|assessor|p
 CODE = rf"(?!{ROLE}\W*(?:{LETTER}{{1,2}}|\w*\d\w*)\Z)"
 WORD = rf"(?:{LETTER}[.'’-]?){{2,}}"
 # R000123 is a running number of few digits; six others in a row, or eleven in groups, are none.
-IN_A_ROW = r"[\d./ -]*\d{6}[\d./ -]*"
+IN_A_ROW = r"[\d./() -]*\d{6}[\d./() -]*"
 BEHIND_LETTERS = rf"{LETTER}{{1,12}}[-_# ]?0*[1-9]\d{{5,}}{LETTER}?"
 IN_GROUPS = r"(?:[a-z]{1,4}[-_# ]?)?\d(?:[-./ ]?\d){10,}"
 AGED = r"(?:aged?\W*)?1?\d{2}\W?(?:y\W?o|yrs?|years?)(?:\W*old)?(?:\W*(?:f|m|female|male))?|aged?\W*1?\d{2}"

@@ -68,7 +68,7 @@ PSEUDONYMS = ("resident", "wound", "assessor", "therapist", "facility")
 NAMES = ("header of a mapped column", "name of a sheet", "name of a file", "name of the export", "name in the map")
 FOLDED = 7  # letters from which on a word of a plant tells it by itself
 DIGITS = 5  # digits in a row, or joined, that tell it
-RESIDENTS, ROWS = 8, 16  # of each table of the small export
+RESIDENTS, ROWS = 8, 18  # of each table of the small export
 PROCESSES, BATCHES = 2, 17  # four kinds a batch, for there are four tables to be called after them
 
 
@@ -223,10 +223,12 @@ class Parcel:
 
 
 def small(residents: int = RESIDENTS, rows: int = ROWS) -> Parcel:
-    """The first people of the clean invented export, with a few rows of each table."""
-    tables = {
-        name: _tidy(residents)[name][list(columns)].head(rows).reset_index(drop=True) for name, columns in KEPT.items()
-    }
+    """The first people of the clean invented export, with two days of each wound."""
+    tables = {}
+    for name, columns in KEPT.items():
+        frame = _tidy(residents)[name][list(columns)]
+        few = frame if "day" not in frame else frame.groupby("wound").head(2)
+        tables[name] = few.head(rows).reset_index(drop=True)
     people = {"assessor": "measurements", "therapist": "sessions"}
     for column, name in people.items():  # enough of them to see how they are called
         tables[name][column] = [f"S{10 + row % 6}" for row in range(len(tables[name]))]
@@ -309,7 +311,8 @@ def _mapped_header(parcel: Parcel, text: str, turn: int) -> None:
 
 
 def _above(parcel: Parcel, text: str, turn: int) -> None:
-    parcel.above["measurements"].append(f"Printed for {text}")
+    lines = parcel.above["measurements"]  # headers are looked for in the first thirty rows
+    lines[20:] = [", ".join([*lines[20:], f"Printed for {text}"])]
 
 
 def _besides(put: Callable[[Workbook, str, int], None]) -> Put:
@@ -582,12 +585,12 @@ def _temporary(folder: Path) -> Iterator[None]:
 # --- the search ---
 
 
-def reached(tells: Iterable[str], out: Out, typed: str = "") -> list[str]:
-    """Where any of these texts is found in what came out; `typed`: a path that was typed, and may be echoed."""
+def reached(tells: Iterable[str], out: Out) -> list[str]:
+    """Where any of these texts is found in what came out."""
     tells = tuple(tells)
     found = []
     for where, what in out.told:
-        texts = [what.replace(typed, "") if typed else what] if isinstance(what, str) else readings(what)
+        texts = [what] if isinstance(what, str) else readings(what)
         if any(holds(text, tell) for text in texts for tell in tells) or (
             isinstance(what, bytes) and any(_coded(tell, what) for tell in tells)
         ):
@@ -709,12 +712,11 @@ def report_on(form: str, room: Path) -> tuple[int, list[tuple[str, str, list[str
     for file in files:
         out.add(f"{file.name}", file.read_bytes())
     prepared = Out([(where, "\n".join(readings(what))) for where, what in out.told])
-    raw = Out([(where, what) for where, what in out.told])
     hits = []
     for text, tells in told.items():
-        met = reached(tells, prepared) + [
-            where for where, what in raw.told if any(_coded(tell, what) for tell in tells if len(tell) > FOLDED)
-        ]
+        long = [tell for tell in tells if len(tell) > FOLDED]
+        coded = [where for where, what in out.told if any(_coded(tell, what) for tell in long)]
+        met = reached(tells, prepared) + coded
         hits += [(text, f"report on a {form}", list(dict.fromkeys(met)))] if met else []
     return len(files), hits
 

@@ -1,4 +1,4 @@
-"""Identifiers planted by mistake: every kind once, and a search that would see them; the rest is benchmarks/privacy.py."""
+"""Identifiers planted by mistake: every kind once, and a search that would see them (more: benchmarks/privacy.py)."""
 
 import base64
 import csv

@@ -209,7 +209,8 @@ def common_words() -> frozenset[str]:
 
 
 COMMON = (
-    "all and at before by copy data day days draft end export exports facility file final for from greatest house in "
-    "list log month monthly new of old on other out over page quarter record records report room see sheet since start "
-    "table the to total under unit updated version vs ward week weekly weeks wk with wing year north south east west"
+    "all and at before by copy csv data day days draft end export exports facility file final for from greatest house "
+    "in list log month monthly new of old ods on other out over page parquet quarter record records report room see "
+    "sheet since start table the to total tsv txt under unit updated version vs ward week weekly weeks wk with wing "
+    "xls xlsb xlsm xlsx year north south east west"
 ).split()

@@ -365,8 +365,8 @@ def test_names_that_a_spreadsheet_would_run_are_held_down(tmp_path):
         SEEN + STILL.replace("W1", "=W1"),
         wounds=f"{KIND}=W1 R1 venous .\n",
         sessions=stimulated(100).replace("W1", "=W1"),
-        residents="resident facility\nR1 @home\n",
+        residents="resident facility\nR1 @A1\n",
     )
     book = written(tmp_path, study)
     assert "f" not in {cell.data_type for sheet in book for row in sheet for cell in row}
-    assert (book["weeks"]["A2"].value, book["weeks"]["B2"].value) == ("'=W1", "'@home")
+    assert (book["weeks"]["A2"].value, book["weeks"]["B2"].value) == ("'=W1", "'@A1")

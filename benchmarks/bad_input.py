@@ -25,9 +25,10 @@ SHOWN = 8
 def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         check(valid(Path(folder) / "export"))  # libraries are loaded once
+        whole = read_study(Path(folder) / "export").account["rows_in"].tolist()
     met, slow, odd = Counter(), [], []
     for name, broken in CORPUS.items():
-        came, seconds = tried(name)
+        came, seconds = tried(name, whole)
         met[came] += 1
         slow.append((seconds if came == STOPS else 0.0, name))
         odd += [f"{name}: {came}, expected {broken.comes}"] if came != broken.comes else []
@@ -43,8 +44,12 @@ def main() -> int:
     return 1 if odd or slowest > SOON else 0
 
 
-def tried(name: str) -> tuple[str, float]:
-    """What became of one broken export, and in how many seconds the check was through."""
+def tried(name: str, whole: list[int]) -> tuple[str, float]:
+    """What became of one broken export, and in how many seconds the check was through.
+
+    `whole`: how many rows each table of the valid export has. What is fine has them all, for a row that a reader passes
+    over comes to no account.
+    """
     with tempfile.TemporaryDirectory() as folder:
         export = lay(name, Path(folder) / "export")
         began = time.perf_counter()
@@ -58,6 +63,8 @@ def tried(name: str) -> tuple[str, float]:
             return "traceback", time.perf_counter() - began
         told = study.account
         if (told["kept"] + told["set_aside"] != told["rows_in"]).any():
+            return "lost", seconds
+        if CORPUS[name].comes == FINE and told["rows_in"].tolist() != whole:
             return "lost", seconds
         return COUNTED if len(study.faults) else FINE, seconds
 

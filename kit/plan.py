@@ -17,6 +17,8 @@ from kit.intake.naming import file_said, said
 from kit.vocabulary import KINDS, SESSIONS, STAGES
 
 EPOCH = date(2000, 1, 1)
+YEARS = 1990, 2100  # in which a plan may lie
+FARTHEST = 100_000  # a day number beyond 270 years is something else, most often 20260105
 WEEK = 7
 BASES = {
     "operations": "health care operations",
@@ -55,16 +57,20 @@ def date_of(day: int) -> date:
 
 def _moment(given: object) -> object:
     """A date or a day number as it stands in TOML; true, 1.0 and a date in another spelling are slips."""
-    if given is None or type(given) in (date, int):
-        return given
-    raise ValueError("write a date such as 2026-06-30, without quotation marks, or a day number")
+    if given is not None and type(given) not in (date, int):
+        raise ValueError("write a date such as 2026-06-30, without quotation marks, or a day number")
+    if type(given) is date and not YEARS[0] <= given.year <= YEARS[1]:
+        raise ValueError(f"the year lies between {YEARS[0]} and {YEARS[1]}")
+    if type(given) is int and abs(given) >= FARTHEST:
+        raise ValueError("a day number has five digits at most; a date stands with its lines, like 2026-06-30")
+    return given
 
 
 Moment = Annotated[date | int | None, BeforeValidator(_moment)]
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", hide_input_in_errors=True, allow_inf_nan=False)
 
 
 class Program(_Part):
@@ -430,22 +436,29 @@ def read_plan(path: str | Path) -> Plan:
 
 def read_toml(path: Path, what: str, cure: str, raises: type[Exception]) -> dict:
     """The content of a TOML file in UTF-8, or `raises` in one line; `what` it should have been, `cure` if it is not."""
-    if path.is_file() and path.stat().st_size > LONGEST:
-        raise raises(f"{file_said(path)}: too long for a {what}; {cure}")
+    text = _text_of(path, what, cure, raises)
     try:
-        # Some editors put a byte order mark before the text, which TOML does not know.
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except OSError:
+        return tomllib.loads(text)
+    except RecursionError:
+        raise raises(f"{file_said(path)}: brackets stand in brackets without end; {cure}") from None
+    except ValueError as broken:  # also a number of thousands of digits
+        where = said(str(broken), "look at what stands around its names")
+        raise raises(f"{file_said(path)}: this is not TOML that can be read: {where}; {TOML_CURE}") from None
+
+
+def _text_of(path: Path, what: str, cure: str, raises: type[Exception]) -> str:
+    try:
+        if not path.is_file():  # a folder, or a pipe, which need not end
+            raise FileNotFoundError
+        if path.stat().st_size > LONGEST:
+            raise raises(f"{file_said(path)}: too long for a {what}; {cure}")
+        return path.read_text(encoding="utf-8-sig")  # some editors put a mark before the text, which TOML does not know
+    except UnicodeDecodeError:
+        raise raises(f"{file_said(path)}: not UTF-8; save it as UTF-8 and try again") from None
+    except (OSError, ValueError):  # a name may be longer than any file's
         raise raises(
             f"{file_said(path)}: there is no such {what} in {file_said(path.absolute().parent)}; {cure}"
         ) from None
-    except UnicodeDecodeError:
-        raise raises(f"{file_said(path)}: not UTF-8; save it as UTF-8 and try again") from None
-    except RecursionError:
-        raise raises(f"{file_said(path)}: brackets stand in brackets without end; {cure}") from None
-    except tomllib.TOMLDecodeError as broken:
-        where = said(str(broken), "look at what stands around its names")
-        raise raises(f"{file_said(path)}: this is not TOML that can be read: {where}; {TOML_CURE}") from None
 
 
 def explain(errors: ValidationError, model: type[BaseModel]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
@@ -124,15 +125,17 @@ def read_study(export: str | Path, plan: str | Path = "", columns: str | Path = 
     """
     export = Path(export)
     plan, map_file = plan_of(export, plan), map_of(export, columns)
-    files = sorted(file for file in folder_of(export).glob("*") if file.is_file()) if export.is_dir() else [export]
-    stamps = tuple((str(file), file.stat().st_mtime_ns, file.stat().st_size) for file in files if file.exists())
-    rules = tuple(file.read_bytes() if file and file.is_file() else b"" for file in (plan, map_file))
+    files = (
+        sorted(file for file in folder_of(export).glob("*") if file.is_file()) if os.path.isdir(export) else [export]
+    )
+    stamps = tuple((str(file), file.stat().st_mtime_ns, file.stat().st_size) for file in files if os.path.exists(file))
+    rules = tuple(file.read_bytes() if file and os.path.isfile(file) else b"" for file in (plan, map_file))
     return _read_once(export, plan, map_file, stamps, rules)
 
 
 def folder_of(export: Path) -> Path:
     """Where an export's plan and map lie: in its folder, or beside its workbook."""
-    return export if export.is_dir() else export.parent
+    return export if os.path.isdir(export) else export.parent
 
 
 def plan_of(export: Path, plan: str | Path = "") -> Path:
@@ -145,7 +148,7 @@ def map_of(export: Path, columns: str | Path = "") -> Path | None:
     beside = folder_of(Path(export)) / MAP_NAME
     if str(columns):
         return Path(columns)
-    return beside if beside.is_file() else None
+    return beside if os.path.isfile(beside) else None
 
 
 @lru_cache(maxsize=2)

@@ -13,6 +13,7 @@ import re
 import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date, timedelta
 from pathlib import Path
 
 import openpyxl
@@ -20,7 +21,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from tests.exports import PLAN, csv_text, write
+from tests.exports import CALENDAR, PLAN, csv_text, write
 
 MARK = "Zephyrine"
 STOPS, COUNTED, FINE = "stops", "counted", "fine"
@@ -84,6 +85,7 @@ CELLS: dict[tuple[str, str], dict[str, list[tuple[str, str]]]] = {
             ("a day of twenty nines", "9" * 20), ("half a day", "12.5"), ("a day left blank", ""),
             ("a day after the cut-off", "201"), ("a day said to be unknown", "unknown"),
             ("a date among day numbers", "2026-02-30"), ("a day of infinity", "inf"),
+            ("the smallest day of 64 bits", str(-(2**63))), ("a day of five thousand digits", "1" * 5000),
         ],
         FINE: [
             ("a day before the count began", "-1"), ("the first day there is", "0"), ("a day with blanks", " 17 "),
@@ -189,6 +191,11 @@ TEXTS: dict[str, list[tuple[str, Callable[[str], str | bytes]]]] = {
         ("an open quotation mark", lambda text: text.replace("W1,17", '"W1,17')),
         ("one row with a cell too many", lambda text: text.replace("W1,17,open,3,2", "W1,17,open,3,5,2")),
         ("a decimal comma that parts a cell", lambda text: text.replace("W1,17,open,3,2", "W1,17,open,3,5,2,5")),
+        ("a nought byte behind a mark of order",
+         lambda text: b"\xef\xbb\xbf" + text.replace("W1,17", "W1,1\0007").encode()),
+        ("a nought byte in UTF-16", lambda text: text.replace("W1,17", "W1,1\0007").encode("utf-16")),
+        ("a header twice in other capitals", lambda text: text.replace("width", "LENGTH")),
+        ("a million empty columns", _lines(lambda rows: [rows[0] + "," * 1_000_000, *rows[1:]])),
         ("a header twice", lambda text: text.replace("length", "width")),
         ("no header for the day", lambda text: text.replace("day", "when it was")),
         ("no header for the wound", lambda text: text.replace("wound,", f"{MARK},")),
@@ -337,6 +344,37 @@ def _far_cell(book: openpyxl.Workbook) -> None:
     book["measurements"]["XFD1048576"] = " "
 
 
+def _list_says(old: bytes, new: bytes) -> Callable[[str, bytes], bytes]:
+    """Other bytes in the list of sheets."""
+    return lambda name, told: told.replace(old, new) if name == "xl/workbook.xml" else told
+
+
+def _in_sheet(old: bytes, new: bytes) -> Callable[[Path], Path]:
+    """Other bytes in the sheet of measurements."""
+    return _packed(lambda name, told: told.replace(old, new, 1) if name == SHEET else told)
+
+
+def _bomb(folder: Path) -> Path:
+    """Two hundred megabytes of blanks before a sheet, in a fifth of one."""
+    return _packed(lambda name, told: b"<?xml version='1.0'?>" + b" " * 200_000_000 + told if name == SHEET else told)(
+        folder
+    )
+
+
+def _repacked(folder: Path) -> Path:
+    file = workbook(folder)
+    with zipfile.ZipFile(file) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist()}
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_LZMA) as archive:
+        for name, content in parts.items():
+            archive.writestr(name, content)
+    told = file.read_bytes()
+    at = told.index(SHEET.encode()) + len(SHEET) + 20
+    file.write_bytes(told[:at] + bytes(255 - byte for byte in told[at : at + 40]) + told[at + 40 :])
+    return file
+
+
+SHEET = "xl/worksheets/sheet2.xml"  # the measurements; sheets stand in the order of their names
 DOCTYPE = b'<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;">]>'
 WORKBOOKS: dict[str, list[tuple[str, Callable[[Path], Path]]]] = {
     STOPS: [
@@ -355,6 +393,18 @@ WORKBOOKS: dict[str, list[tuple[str, Callable[[Path], Path]]]] = {
             lambda name, told: b"<worksheet><sheetData><row" if name.endswith("sheet2.xml") else told)),
         ("a workbook of empty sheets", _edited(lambda book: [sheet.delete_rows(1, 99) for sheet in book])),
         ("a workbook without the measurements", _edited(lambda book: book.remove(book["measurements"]))),
+        ("a workbook that lacks a sheet it lists", _packed(_without("xl/worksheets/sheet4.xml"))),
+        ("two sheets of one name", _packed(
+            _list_says(b'name="sessions"', b'name="wounds"'))),
+        ("a row number twice", _in_sheet(b'<row r="4"', b'<row r="3"')),
+        ("rows out of order", _in_sheet(b'<row r="3"', b'<row r="30"')),
+        ("cells out of order", _in_sheet(b'r="C3"', b'r="G3"')),
+        ("two values for one cell", _in_sheet(b'r="E3"', b'r="D3"')),
+        ("a row beyond the last a sheet can have", _in_sheet(b"</sheetData>", b'<row r="3000000"/></sheetData>')),
+        ("a workbook of two hundred megabytes of blanks", _bomb),
+        ("a workbook of ten thousand parts", _packed(
+            lambda name, told: told, {f"xl/media/{number}": b"" for number in range(10_001)})),
+        ("a workbook packed in another way and spoilt", _repacked),
         ("a formula that nobody computed", _edited(_put("measurements", "D3", "=2+2"))),
         ("a resident's name in a workbook", _edited(_put("wounds", "B2", f"{MARK}, Maria"))),
     ],
@@ -369,6 +419,10 @@ WORKBOOKS: dict[str, list[tuple[str, Callable[[Path], Path]]]] = {
         ("three hundred sheets of others", _edited(_many_sheets)),
         ("a cell in the furthest corner", _edited(_far_cell)),
         ("properties that name a person", _edited(lambda book: setattr(book.properties, "creator", MARK))),
+        ("a look given to the last row of a sheet", _in_sheet(
+            b"</sheetData>", b'<row r="1048576" s="1" customFormat="1"/></sheetData>')),
+        ("sheets called in capitals", _packed(
+            _list_says(b'name="sessions"', b'name="Sessions"'))),
         ("a number that is text", _edited(_put("measurements", "D3", "3"))),
     ],
 }  # fmt: skip
@@ -437,6 +491,63 @@ def _loop(folder: Path) -> None:
     (folder / "measurements.csv").symlink_to(folder / "measurements.csv")
 
 
+def _in_place_of_sessions(to: str) -> Callable[[Path], None]:
+    """A folder, or a link, where a table may be absent: it is there, and cannot be read."""
+
+    def make(folder: Path) -> None:
+        file = folder / "sessions.csv"
+        file.unlink()
+        file.symlink_to(to) if to else file.mkdir()
+
+    return make
+
+
+def _called(name: str) -> Callable[[Path], None]:
+    return lambda folder: (folder / "sessions.csv").rename(folder / name) and None
+
+
+def _plan_is_a_pipe(folder: Path) -> None:
+    (folder / "study-plan.toml").unlink()
+    os.mkfifo(folder / "study-plan.toml")
+
+
+DATES = (
+    "today", "now", "NOW", "1677-09-22", "2262-04-11", "0001-01-01", "9999-12-31", "2026-02-30", "2025-02-29",
+)  # fmt: skip
+
+
+def _dated(cell: str) -> Callable[[Path], None]:
+    """The export in dates, with one of them written otherwise."""
+
+    def make(folder: Path) -> None:
+        (folder / "study-plan.toml").write_text(CALENDAR, encoding="utf-8")
+        for table, place in (("measurements", 1), ("sessions", 1), ("departures", 1)):
+            head, *rows = [row.split(",") for row in read(folder, table).splitlines()]
+            for row in rows:
+                row[place] = f"{date(2026, 3, 1) + timedelta(days=int(row[place]))}"
+            if table == "measurements":
+                rows[1][place] = cell
+            text = "\n".join(",".join(row) for row in [head, *rows]) + "\n"
+            (folder / f"{table}.csv").write_text(text, encoding="utf-8")
+
+    return make
+
+
+def _in_one_cell(folder: Path) -> None:
+    """Sizes in one cell, in millimetres, and a map that says so in capitals."""
+    rows = [row.split(",") for row in read(folder, "measurements").splitlines()[1:]]
+    cells = [",".join([*row[:3], f"{row[3]}0 x {row[4]}0" if row[3] else ""]) for row in rows]
+    text = "\n".join(["wound,day,state,dimensions", *cells]) + "\n"
+    (folder / "measurements.csv").write_text(text, encoding="utf-8")
+    tables = {file.stem: file.read_text(encoding="utf-8").splitlines()[0].split(",") for file in folder.glob("*.csv")}
+    lines = [
+        f"[{table}.columns]\n" + "".join(f'{header} = "{header}"\n' for header in headers)
+        for table, headers in tables.items()
+    ]
+    told = "".join(lines).replace('"dimensions"', '{ column = "dimensions", unit = "MM" }')
+    (folder / "columns.toml").write_text(told, encoding="utf-8")
+
+
 def _twice(folder: Path) -> None:
     pd.read_csv(folder / "measurements.csv", dtype=str).to_parquet(folder / "measurements.parquet")
 
@@ -476,8 +587,10 @@ FOLDERS: dict[str, list[tuple[str, Callable[[Path], Path | None]]]] = {
     STOPS: [
         ("a folder where a table should be", _folder_in_place),
         ("a table that leads to itself", _loop),
-        ("a table that is a pipe", _device),
         ("a table twice, in two kinds", _twice),
+        ("a folder where a table may be absent", _in_place_of_sessions("")),
+        ("a link that leads nowhere where a table may be absent", _in_place_of_sessions("nowhere.csv")),
+        ("an export whose name is longer than a name can be", lambda folder: folder / ("x" * 5000)),
         ("a table that is not there", lambda folder: (folder / "wounds.csv").unlink()),
         ("an export that is not there", lambda folder: folder / "nowhere"),
         ("a folder of nothing", lambda folder: [file.unlink() for file in folder.glob("*.csv")] and None),
@@ -491,6 +604,11 @@ FOLDERS: dict[str, list[tuple[str, Callable[[Path], Path | None]]]] = {
         ("a plan with a day that does not exist", _plan(PLAN.replace("200", "2026-02-30"))),
         ("a plan with a number in words", _plan(PLAN.replace("200", f'"{MARK}"'))),
         ("a plan with a number of a hundred digits", _plan(PLAN + f"[comparison]\nstarters = {'9' * 100}\nnot = 1\n")),
+        ("a plan with a cut-off beyond all years", _plan(
+            PLAN.replace("200", "9999-12-31").replace("110", "2026-04-01"))),
+        ("a plan with a cut-off of thirty digits", _plan(PLAN.replace("200", "9" * 30))),
+        ("a plan with a cut-off of five thousand digits", _plan(PLAN.replace("200", "9" * 5000))),
+        ("a plan with a cost without end", _plan(PLAN + "[costs]\nstaff_minute = inf\n")),
         ("a plan nested a thousand deep", _plan(PLAN + "[sizes]\narea = " + "[" * 1000 + "]" * 1000 + "\n")),
         ("a plan of five million letters", _plan(PLAN + f'[sizes]\narea = "{"x" * 5_000_000}"\n')),
         ("a plan that ends before it begins", _plan(PLAN.replace("110", "300"))),
@@ -508,6 +626,10 @@ FOLDERS: dict[str, list[tuple[str, Callable[[Path], Path | None]]]] = {
         ("a map that names a place of its own", _map(_mapped('"/etc/passwd"'))),
         ("a map that names a drive", _map(_mapped("'C:\\Windows\\win.ini'"))),
         ("a map that looks everywhere", _map(_mapped('"**/*.csv"'))),
+        ("a map that looks everywhere below", _map(_mapped('"**"'))),
+        ("a map that looks everywhere by a name", _map(_mapped('"o**.csv"'))),
+        ("a map that climbs to the folder above", _map(_mapped('".."'))),
+        ("a map that names a file longer than a name can be", _map(_mapped(f'"{"m" * 5000}"'))),
         ("a map that names nothing", _map(_mapped('""'))),
         ("a map that names a folder", _map(_mapped('"."'))),
         ("a map that names a number", _map(_mapped("7"))),
@@ -517,14 +639,20 @@ FOLDERS: dict[str, list[tuple[str, Callable[[Path], Path | None]]]] = {
         ("a map with a format that nobody knows", _map(
             f"{WOUNDS_MAP}[measurements.columns]\n" + KEYS.replace('"day"', '{ column = "day", format = "YYYY" }'))),
     ],
+    COUNTED: [
+        (f"a date that is {cell}", _dated(cell)) for cell in DATES
+    ],
     FINE: [
+        ("dates", _dated("2026-03-18")),
+        ("sizes in one cell with a unit in capitals", _in_one_cell),
+        ("a file called in capitals", _called("Sessions.CSV")),
         ("files that nobody asked for", lambda folder: (folder / f"{MARK}.docx").write_bytes(b"\0\1") and None),
         ("a file with a line end in its name", lambda folder: (folder / "notes\nof.csv").write_text(MARK) and None),
         ("a folder within the folder", lambda folder: (folder / "old").mkdir()),
     ],
 }  # fmt: skip
-if not hasattr(os, "mkfifo"):
-    FOLDERS[STOPS] = [case for case in FOLDERS[STOPS] if case[0] != "a table that is a pipe"]
+if hasattr(os, "mkfifo"):
+    FOLDERS[STOPS] += [("a table that is a pipe", _device), ("a plan that is a pipe", _plan_is_a_pipe)]
 
 
 def _folders() -> list[Broken]:

@@ -247,7 +247,7 @@ def test_a_needed_table_that_is_not_there_is_named(tmp_path):
 def test_a_table_twice_is_refused(tmp_path):
     write(tmp_path)
     pd.DataFrame({"wound": ["W1"], "resident": ["R1"]}).to_parquet(tmp_path / "wounds.parquet")
-    assert "wounds stands there twice, as CSV and as Parquet; keep one" in told(tmp_path)
+    assert "wounds stands there twice, as wounds.csv and as wounds.parquet; keep one" in told(tmp_path)
 
 
 def test_an_export_that_is_not_there_is_told(tmp_path):

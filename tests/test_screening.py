@@ -393,10 +393,23 @@ def test_a_pseudonym_stays_text_and_what_says_nothing_is_none():
 
 
 PEOPLES = {
-    "a record, account or social security number": ["MRN 4471", "mrn-4471", "acct#12", "123-45-6789", "004471"],
+    "a record, account or social security number": ["MRN 4471", "mrn-4471", "acct#12", "123-45-6789", "004471",
+               "123 45 6789", "MR# 00447103", "M00447103", "XQK882913746", "4111 1111 1111 1111", "RN-283746",
+               "D123-4567-8901", "AB1234563", "(01)00844588003288", "Medicaid 10293", "badge 40417", "member 40417"],
+    "a Medicare number": ["1EG4-TE5-MK73", "1eg4te5mk73"],
+    "a vehicle's number": ["1HGCM82633A004352"],
+    "an address of a computer or device": ["192.168.14.27", "2001:db8:85a3::8a2e:370:7334", "00:1B:44:11:3A:B7",
+               "001b.4411.3ab7"],
+    "an address or a place": ["4127 Quarrendon Street", "45299-8837", "41.40338, -82.17403", "ZIP 03604"],
+    "an age": ["97 y/o", "age 83"],
+    "a photograph": ["IMG_4471.jpg", "wound-3.png"],
+    "a fingerprint or the like": ["fingerprint-44", "voiceprint 12"],
+    "a date of birth": ["born 1931", "DOB 12"],
     "a number that a spreadsheet has shortened": ["1.23E+11", "4e+12"],
-    "an e-mail address or a web address": ["who@where.org", "www.where.org", "https://where.org/1"],
-    "a telephone number": ["555-123-4567", "(555) 123-4567", "555.123.4567", "+1 555 123 4567"],
+    "an e-mail address or a web address": ["who@where.org", "www.where.org", "https://where.org/1",
+               "where.org/ann", "@whoever", "who (at) where.org"],
+    "a telephone number": ["555-123-4567", "(555) 123-4567", "555.123.4567", "+1 555 123 4567", "555-0173",
+               "555-123-4567 x22", "+44 20 7946 0018"],
     "a date": ["1940-05-01", "5/1/1940", "05/01/40", "1.5.1940", "1940-05-01 00:00", "1 May 1940", "May 1, 1940",
                "01-MAY-40"],
     "free text": ["seen by the nurse on duty today", "x" * 65],
@@ -432,7 +445,13 @@ def test_a_wound_that_begins_with_a_title_stops_the_run(cell):
 @pytest.mark.parametrize(
     ("table", "column"), [("wounds", "wound"), ("residents", "facility"), ("measurements", "wound"), ("spans", "wound")]
 )
-@pytest.mark.parametrize("cell", ["MRN 4471", "who@where.org", "555-123-4567", "1940-05-01", "x" * 65])
+@pytest.mark.parametrize(
+    "cell",
+    ["MRN 4471", "who@where.org", "555-123-4567", "1940-05-01", "x" * 65, "555-0173", "1EG4-TE5-MK73",
+     "192.168.14.27", "4127 Quarrendon Street", "P.O. Box 12", "1HGCM82633A004352", "IMG_4471.jpg", "RN-283746",
+     "97 y/o", "DOB 12 Mar 1941", "DOB 3/12/41", "@whoever", "seen 3/14/2026", "Lic. PT 9921",
+     "case no 2026-CV-00418", "face ID 12"],
+)  # fmt: skip
 def test_no_pseudonym_of_any_kind_may_look_like_a_number_or_address_of_somebody(table, column, cell):
     assert "looks like" in refused(table, column, "K7", cell)
 
@@ -452,6 +471,61 @@ ALIKE = {
 def test_a_pseudonym_that_only_resembles_one_of_these_passes(column, cells):
     table = {"resident": "residents", "wound": "wounds", "facility": "residents", "assessor": "measurements"}[column]
     assert typed(table, column, *cells) == (cells, [])
+
+
+STRANGERS = [
+    ("Whiteoak", "a name"),
+    ("O'Brae", "a name"),
+    ("KQR-4827", "a vehicle's number"),
+    ("7KQR482", "a vehicle's number"),
+]
+
+
+@pytest.mark.parametrize(("cell", "what"), STRANGERS)
+def test_a_surname_or_plate_among_running_codes_stops_the_run(cell, what):
+    assert f"row 4, column their resident: looks like {what}" in refused(
+        "residents", "resident", "R0001", "R0002", cell, "R0003"
+    )
+
+
+@pytest.mark.parametrize("cell", ["continued", "Agency", "Total", "Nurse", "otter", "RES-1001"])
+def test_a_word_among_running_codes_that_nobody_is_called_passes(cell):
+    codes = ["R0001", "R0002", cell, "R0003", "RES-1002"]
+    assert typed("measurements", "assessor", *codes) == (codes, [])
+
+
+DRAWN = {
+    "hashes, some of them all digits": ["3f2b8c1e", "0a9d77b2", "12345678", "9e107d9d", "e4d909c2", "a7712345"],
+    "a Medicare number by chance": ["1EG4TE5MK73", "X7Q2A9P4Z1M", "Q3Z8K1X5T0B", "9A4F7J2R6DN"],
+    "letters and numbers by chance": ["KQR-4800", "VIN-4801", "XPL-4802", "UZJ-1940", "ABT-4804", "MRN-4805",
+                                      "PQS-4806", "TEL-4807", "WVY-4808", "ZZA-4809"],
+    "a telephone number by chance": ["3f123456-7890-4b7c-a301-4827b8c1e5d6", "0dea1234-5d6a-4b7c-8d9e-0a1b2c3d4e5f"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("codes", DRAWN.values(), ids=DRAWN)
+@pytest.mark.parametrize("column", ["resident", "facility"])
+def test_codes_that_a_program_drew_pass_whatever_they_come_to_look_like(column, codes):
+    assert typed("residents", column, *codes) == (codes, [])
+
+
+JOINS = """
+    [wounds]
+    columns = { wound = { join = ["person", "number"] }, resident = "resident", kind = "kind" }
+    [measurements]
+    columns = { wound = "wound", day = "day", state = "state", length = "length", width = "width" }
+"""
+
+
+@pytest.mark.parametrize(
+    "person",
+    ["Mrs. Whiteoak", "Ann Whiteoak", "03/12/1941", "(555) 123-4567", "4127 Quarrendon Street", "MRN 4471"],
+)
+def test_parts_that_are_joined_to_a_pseudonym_are_looked_at_one_by_one(person):
+    text = f"person,number,resident,kind\n{person},1,R1,venous"
+    with pytest.raises(ExportError, match=r"row 2, column person \+ number: looks like") as stopped:
+        screened(columns=JOINS, wounds=text)
+    assert person not in str(stopped.value)
 
 
 def test_initials_and_a_year_of_one_person_in_many_rows_are_no_running_code():

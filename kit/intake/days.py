@@ -8,13 +8,13 @@ import pandas as pd
 from kit.faults import ExportError
 from kit.intake.cells import Cells, Typed
 from kit.intake.mapping import DAY_FORMATS, DAY_NUMBER, SERIAL
-from kit.plan import EPOCH, Plan
+from kit.plan import EPOCH, FARTHEST, Plan
 
 ISO = "YYYY-MM-DD"
 SERIALS = 20_000, 80_000  # days that a spreadsheet counts from 30 December 1899: 1954 to 2119
 SERIAL_ZERO = 36_526  # 1 January 2000 among them
+CLOCK = pd.Timestamp(1800, 1, 1), pd.Timestamp(2200, 1, 1)  # what lies outside is a slip
 FEW = 2  # different days of either sort from which on a pattern is seen
-FARTHEST = 100_000  # a day number beyond 270 years is something else, most often 20260105
 
 
 def read_days(cells: Cells, plan: Plan) -> Typed:
@@ -104,12 +104,14 @@ def day_numbers(words: pd.Series, written: str) -> pd.Series:
     """The days that texts written in one format hold, as whole numbers; empty for what is none."""
     if written == DAY_NUMBER:
         numbers = pd.to_numeric(words, errors="coerce")
-        return numbers.where((numbers % 1 == 0) & (numbers.abs() < FARTHEST)).astype("Int64")
+        return numbers.where((numbers % 1 == 0) & (numbers.between(-FARTHEST, FARTHEST, "neither"))).astype("Int64")
     if written == SERIAL:
         numbers = pd.to_numeric(words, errors="coerce")
         return np.floor(numbers.where(numbers.between(*SERIALS))).astype("Int64") - SERIAL_ZERO
     dates = words.str.replace(r"[T ]\d{1,2}:\d{2}.*$", "", regex=True)
     if written == "YYYYMMDD":
         dates = dates.where(dates.str.len() == 8)  # 2026111 could be either of two days
+    dates = dates.where(dates.str.contains(r"\d"))  # pandas would take "today" for the day of the run
     stamps = pd.to_datetime(dates, format=DAY_FORMATS[written], errors="coerce")
+    stamps = stamps.where(stamps.between(*CLOCK))
     return ((stamps - pd.Timestamp(EPOCH)) / pd.Timedelta(days=1)).astype("Int64")

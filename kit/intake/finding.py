@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, ExitStack, contextmanager
@@ -33,8 +34,9 @@ def opened(export: Path) -> AbstractContextManager[Find]:
 @contextmanager
 def _in_workbook(workbook: Path) -> Iterator[Find]:
     def find(table: Table, mapped: TableMap | None, hits: Hits) -> list[tuple[Path, Sheet]]:
-        name = mapped.sheet if mapped and mapped.sheet else table.name
-        sheets = [workbook_sheet(book, found, hits) for found in book.called(name)]
+        named = mapped.sheet if mapped else None
+        name = named or table.name
+        sheets = [workbook_sheet(book, found, hits) for found in (book.called(named) if named else book.own(name))]
         if not sheets and (table.required or mapped):
             raise _not_there(
                 workbook,
@@ -56,26 +58,40 @@ def _in_folder(folder: Path, alone: str) -> Iterator[Find]:
 
     def find(table: Table, mapped: TableMap | None, hits: Hits) -> list[tuple[Path, Sheet]]:
         named = mapped.file if mapped and mapped.file else alone or None
-        files = [file for name in _names(table, named) for file in _called(folder, name)]
-        if len(files) > 1 and named is None:
-            raise ExportError(f"{file_said(folder)}: {table.name} stands there twice, as CSV and as Parquet; keep one")
+        files = _called(folder, named) if named else _own(folder, table.name)
         if not files and (table.required or mapped):
             _refuse_folder_around_workbook(folder)
-            expected = f"a file called {said(_names(table, named)[0], AS_MAPPED)}"
+            expected = f"a file called {said(named or table.name + OWN[0], AS_MAPPED)}"
             raise _not_there(folder, table, expected, bool(mapped and mapped.sheet and not named))
         return [(file, _file_sheet(file, hits)) for file in files]
 
     yield find
 
 
-def _names(table: Table, named: str | None) -> list[str]:
-    return [named] if named else [table.name + ending for ending in OWN]
+def _own(folder: Path, table: str) -> list[Path]:
+    """The one file with our own name for a table, in capitals or not."""
+    names = [table + ending for ending in OWN]
+    with readable(file_said(folder)):
+        alike = sorted(file.name for file in folder.iterdir() if file.name.lower() in names)
+    if len(alike) > 1:
+        raise ExportError(f"{file_said(folder)}: {table} stands there twice, as {' and as '.join(alike)}; keep one")
+    return [file for name in alike for file in _called(folder, name)]
 
 
 def _called(folder: Path, name: str) -> list[Path]:
-    """The files of that name, or of names like `week-*.csv`, in the order of the numbers in their names."""
+    """The files of that name, or of names like `week-*.csv`, in the order of the numbers in their names.
+
+    Raises ExportError where a folder, a pipe or a link that leads nowhere has that name.
+    """
     alone = folder / name
-    return [alone] if alone.is_file() else sorted(filter(Path.is_file, folder.glob(name)), key=_by_number)
+    with readable(said(name, AS_MAPPED)):
+        if alone.is_file():
+            return [alone]
+        if alone.is_symlink() or alone.exists():
+            raise ExportError(
+                f"{file_said(alone)}: is no file but a folder or a link that leads nowhere; put the file in its place"
+            )
+        return sorted(filter(Path.is_file, folder.glob(name)), key=_by_number)
 
 
 def _by_number(file: Path) -> list[tuple[int, str]]:
@@ -85,7 +101,7 @@ def _by_number(file: Path) -> list[tuple[int, str]]:
 
 def refuse_no_export(export: Path, has_map: bool) -> None:
     """Stops where there is nothing, or a file that is no workbook and of which no map says what it holds."""
-    if not export.exists():
+    if not os.path.exists(export):  # also where a name is longer than any file's
         raise ExportError(f"{file_said(export)}: there is no such export; give a folder of CSV files or a workbook")
     ending = export.suffix.lower()
     if export.is_file() and ending in OLDER:

@@ -37,6 +37,7 @@ DAY_FORMATS = {
 YEARLESS = {"M/D": "%m/%d/%Y", "M-D": "%m-%d-%Y", "D/M": "%d/%m/%Y", "D.M.": "%d.%m.%Y"}
 
 
+LONGEST_NAME = 200  # letters of a file's name; systems take about 255 bytes
 STATES = ("open", "closed", "unseen")  # what a word in place of a size may mean
 
 
@@ -166,8 +167,10 @@ def own_names(table: Table, headers: list[str]) -> dict[str, Place]:
 
 
 def _is_bare(name: str) -> bool:
-    """Whether a name leads nowhere on any system: no folder, no drive, nothing that no name holds."""
-    return bool(name) and name.isprintable() and Path(name).name == PureWindowsPath(name).name == name
+    """Whether a name leads nowhere on any system: no folder, no drive, no step up, nothing that no name holds."""
+    if not name or not name.isprintable() or name == ".." or "**" in name or len(name) > LONGEST_NAME:
+        return False
+    return Path(name).name == PureWindowsPath(name).name == name
 
 
 def _check_table(file: str, table: Table, mapped: TableMap) -> None:

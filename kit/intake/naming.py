@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from functools import cache
 from pathlib import Path
@@ -39,7 +40,9 @@ WHERE = (
     r",\s*[a-z]{2}\.?\s+\d{5}(?:-\d{4})?(?!\d)|(?<![\w-])\d{5}-\d{4}(?![\w-])|\bzip\b\W*(?:code)?\W*\d{3,}|"
     r"-?\d{1,3}\.\d{3,}[°\s,;/]+-?\d{1,3}\.\d{3,}|\d{1,3}°\s*\d{1,2}\W*(?:\d+\W*)?[nsew]"
 )
-PICTURE = r"\b[\w .()-]*\.(?:jpe?g|png|heic|gif|tiff?|bmp|dcm)\b|\bdata:image\S*|\b(?:img|dsc|dcim)[-_ ]?\d+"
+PICTURE = (
+    r"\b(?:[\w()-][\w .()-]{0,60})?\.(?:jpe?g|png|heic|gif|tiff?|bmp|dcm)\b|\bdata:image\S*|\b(?:img|dsc|dcim)[-_ ]?\d+"
+)
 BODY = r"\b(?:finger\s?prints?|palm\s?prints?|voice\s?prints?|retina|iris scan|face\s?id|biometrics?)\W+\w*\W*\d.*"
 BORN = (
     rf"\b(?:dob|d\.o\.b|born|birth\w*|geb)\b\W*(?:on|in|date)?\W*(?:{MONTH}\W*)?\d[\d./-]*|"
@@ -92,6 +95,7 @@ TITLES = r"(?:Mrs?|MRS?|Ms|Miss|MISS|Dr|DR)\b\.?\s*"
 WORD = r"[A-ZÀ-ÖØ-Þ]?[a-zß-öø-ÿ]+|[A-ZÀ-ÖØ-Þ]+(?![a-zß-öø-ÿ])"  # JohnSmith is two
 SAINT = {"st", "saint", "san", "santa"}
 
+LONGEST = 500  # letters; what is longer is no name but a text, and would be sought through for seconds
 NUMBER = "a record, account or social security number"
 HOLDS = (
     ("an e-mail address or a web address", rf"{E_MAIL}|{WEB}"),
@@ -131,7 +135,7 @@ def file_said(file: Path) -> str:
     name = file.name
     if not looks_like(name.removesuffix(file.suffix)) and not looks_like(name):
         return name
-    if file.is_dir():
+    if os.path.isdir(file):  # also where a name is longer than any file's
         return "the folder"
     if file.suffix.lower() in (".xlsx", ".xlsm"):
         return "the workbook"
@@ -147,6 +151,8 @@ def ordinal(number: int) -> str:
 
 def _found(name: str) -> list[tuple[str, tuple[int, int]]]:
     """What was found, and where it begins and ends; what overlaps is one."""
+    if len(name) > LONGEST:
+        return [("free text", (0, len(name)))]
     text = name.replace("_", " ")
     undated = STAMP.sub(lambda day: " " * len(day[0]), text)
     sought = [(what, pattern, undated if what == NUMBER else text) for what, pattern in (*HOLDS, (NUMBER, LONG_NUMBER))]

@@ -147,14 +147,13 @@ def read_as(sheet: Scanned, table: Table, known: dict[str, frozenset[str]]) -> R
 def _candidates(sheet: Scanned, table: Table, known: dict) -> tuple[list[tuple[str, Placed]], list[tuple[str, str]]]:
     found, doubts = [], []
     for place, header in enumerate(sheet.headers):
-        what = looks_like(header)
         if place not in sheet.cells or sheet.headers.count(header) > 1:  # what stands twice cannot be named in a map
             continue
         for claim in claims(header):
             if claim.table != table.name:
                 continue
             column = table.column(claim.column)
-            if what:
+            if what := looks_like(header):
                 letter = f"column {sheet.letters([place])} of {sheet.label}"
                 doubts.append((claim.column, f"{letter}: its header holds what looks like {what}; give it another"))
                 continue

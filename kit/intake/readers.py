@@ -126,7 +126,7 @@ def _read_table(
     parts, sources = [], []
     days = _days_of(found, mapped)
     for (file, sheet), day in zip(found, days, strict=True):
-        places = dict(mapped.columns) if mapped else own_names(table, sheet.headers)
+        places = dict(mapped.columns) if mapped else _own(table, sheet)
         part = rows_of(sheet, table, mapped, places, shared.get(table.name), day)
         parts.append(part)
         sources.append((sheet.label, hashlib.sha256(file.read_bytes()).hexdigest(), len(part)))
@@ -162,6 +162,15 @@ def _letters(sheet: Sheet, places: dict[str, Place]) -> dict[str, str]:
         for name, place in places.items()
         if place.headers and set(place.headers) <= set(sheet.headers)
     }
+
+
+def _own(table: Table, sheet: Sheet) -> dict[str, Place]:
+    """The places of our columns where the export carries our names; two that differ in capitals could both be meant."""
+    folded = [header.lower() for header in sheet.headers]
+    for name in table.names:
+        if folded.count(name) > 1:
+            raise ExportError(f"{sheet.label}: the column for {name} stands there twice; keep one")
+    return own_names(table, sheet.headers)
 
 
 def _days_of(found: list[tuple[Path, Sheet]], mapped: TableMap | None) -> list[str | None]:

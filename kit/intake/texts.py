@@ -19,6 +19,7 @@ MARKS = (
 )  # fmt: skip
 SEPARATORS = (",", ";", "\t", "|")
 HEAD = 30  # rows in which the headers are looked for
+WIDEST = 100_000  # columns; a sheet can have a sixth of them
 SIGNS = 1 << 24  # of one cell; a line that is read with the wrong separator is one cell, however long it is
 csv.field_size_limit(SIGNS)
 Hits = Callable[[list[str]], int]
@@ -49,6 +50,8 @@ def layout_of(file: Path, hits: Hits) -> Layout:
         worth = (hits(headers), len(headers))
         if best is None or worth > best[0]:
             best = worth, Layout(encoding, separator, lines[place] if lines else 0, place + 1, headers)
+    if len(best[1].headers) > WIDEST:
+        raise ExportError(f"{file_said(file)}: has more than {WIDEST:,} columns; export only those that the kit reads")
     return best[1]
 
 
@@ -83,10 +86,8 @@ def encoding_of(file: Path) -> str:
     with file.open("rb") as stream:
         begin = stream.read(4096)
     marked = next((name for mark, name in MARKS if begin.startswith(mark)), None) or _wide(begin)
-    if marked:
-        return marked
-    _refuse_noughts(file)
-    return next(name for name in ("utf-8", "cp1252", "latin-1") if _reads(file, name))
+    _refuse_noughts(file, marked)
+    return marked or next(name for name in ("utf-8", "cp1252", "latin-1") if _reads(file, name))
 
 
 def _wide(begin: bytes) -> str | None:
@@ -97,10 +98,12 @@ def _wide(begin: bytes) -> str | None:
     return "utf-16-be" if 0 not in odd and even.count(0) > len(even) / 4 else None
 
 
-def _refuse_noughts(file: Path) -> None:
-    with file.open("rb") as stream:
+def _refuse_noughts(file: Path, marked: str | None) -> None:
+    """A cell would end at the nought, and what stands behind it would be lost."""
+    nought = b"\0" if marked is None else "\0"
+    with file.open("rb") if marked is None else file.open(encoding=marked) as stream:
         for number, line in enumerate(stream, start=1):
-            if b"\0" in line:
+            if nought in line:
                 raise ExportError(
                     f"{file_said(file)} line {number}: holds a byte that no text has; the file is damaged or of "
                     "another kind; export it again as CSV"
@@ -125,7 +128,7 @@ def _head(file: Path, encoding: str, separator: str) -> tuple[list[list[str]], l
     with file.open(newline="", encoding=encoding) as stream:
         reader = csv.reader(stream, delimiter=separator)
         for row in islice(reader, HEAD):
-            rows.append(row)
+            rows.append(row[: WIDEST + 1])
             lines.append(before)
             before = reader.line_num
     return rows, lines

@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 import warnings
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from fnmatch import fnmatchcase
+from itertools import pairwise
 from pathlib import Path
 from typing import IO
 from xml.parsers.expat import ExpatError, ParserCreate
@@ -21,9 +22,16 @@ from kit.faults import ExportError
 from kit.intake.naming import file_said, ordinal, said
 
 UNPACKED = 1 << 30  # bytes; a workbook of a million measurements unpacks to less
+LARGE, DENSE = 1 << 24, 100  # bytes, and how many times its size; a sheet unpacks to ten or twenty times
+PARTS = 10_000  # files within the file; a workbook has a few for every sheet
+PACKED = {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}  # as spreadsheet programs pack
+LAST_ROW = 1 << 20  # of a sheet
+LIST, LISTED = "xl/workbook.xml", re.compile(rb"<(?:\w+:)?sheet\s")
 LOCKED = bytes.fromhex("d0cf11e0a1b11ae1")  # how files begin that are locked by a password, and workbooks before 2007
 # Some programs write a prefix before the name of every element.
 MERGED = re.compile(rb'<(?:\w+:)?mergeCell ref="([A-Z]+)(\d+):([A-Z]+)(\d+)"')
+ROW = re.compile(rb'<(?:\w+:)?row\s[^>]*?\br="(\d+)"')
+CELL = re.compile(rb'<(?:\w+:)?c\s[^>]*?\br="([A-Z]+)(\d+)"')
 HIDDEN = re.compile(rb'<(?:\w+:)?row [^>]*hidden="(?:1|true)"')
 # A cell with a formula and no value: no program has computed it since it was written. A formula whose value is an
 # empty text has a value: its cell is of the type str.
@@ -69,6 +77,10 @@ class Workbook:
         shown = [name for name in self.names if self.book[name].sheet_state == "visible"]
         return [name for name in shown if fnmatchcase(name, pattern)]
 
+    def own(self, name: str) -> list[str]:
+        """The sheet of that name, in capitals or not."""
+        return [sheet for sheet in self.names if sheet.casefold() == name.casefold()]
+
     def cells(self, name: str) -> Cells:
         if name not in self.read:
             self.read[name] = self._cells(name)
@@ -76,9 +88,12 @@ class Workbook:
 
     def _cells(self, name: str) -> Cells:
         sheet = self.book[name]
+        source = self.archive.read(sheet._worksheet_path)
+        _refuse_disorder(self.label(name), source)
         sheet.reset_dimensions()  # what a workbook says of its own size is not always true
         rows = [[cell_text(cell) for cell in row] for row in sheet.iter_rows(values_only=True)]
-        source = self.archive.read(sheet._worksheet_path)
+        while rows and not any(rows[-1]):  # a look given to whole columns makes a million of them
+            rows.pop()
         _spread_merged(rows, source)
         bare = frozenset(
             (int(row) - 1, column_index_from_string(column.decode()) - 1) for column, row in UNCOMPUTED.findall(source)
@@ -90,8 +105,8 @@ class Workbook:
 def open_workbook(file: Path) -> Iterator[Workbook]:
     """A workbook, closed at the end of the block.
 
-    Raises ExportError where it is locked or of an older kind, unpacks to more than a gigabyte, or holds a document
-    type, by which a file can ask for others.
+    Raises ExportError where it is locked or of an older kind, unpacks to more than a gigabyte or to many times its
+    size, holds a document type, by which a file can ask for others, or lists a sheet that is not there or there twice.
     """
     _refuse_locked(file)
     with warnings.catch_warnings():
@@ -100,6 +115,7 @@ def open_workbook(file: Path) -> Iterator[Workbook]:
         with zipfile.ZipFile(file) as archive:
             _refuse_dangerous(file_said(file), archive)
             with closing(openpyxl.load_workbook(file, read_only=True, data_only=True)) as book:
+                _refuse_sheets(file_said(file), book.sheetnames, archive)
                 yield Workbook(file_said(file), book, archive)
 
 
@@ -113,12 +129,37 @@ def _refuse_locked(file: Path) -> None:
 
 
 def _refuse_dangerous(file: str, archive: zipfile.ZipFile) -> None:
-    if sum(part.file_size for part in archive.infolist()) > UNPACKED:
+    parts = archive.infolist()
+    unpacked, packed = (sum(getattr(part, size) for part in parts) for size in ("file_size", "compress_size"))
+    if unpacked > UNPACKED:
         raise ExportError(f"{file}: unpacks to more than a gigabyte; export fewer columns or a shorter period")
-    for part in archive.infolist():
+    ways = {part.compress_type for part in parts}
+    if unpacked > max(LARGE, DENSE * packed) or len(parts) > PARTS or not ways <= PACKED:
+        raise ExportError(f"{file}: is packed as no spreadsheet program does it; open it and save it anew")
+    for part in parts:
         with archive.open(part) as stream:
             if _has_document_type(stream):
                 raise ExportError(f"{file}: asks for other files while it is read; open it and save it anew")
+
+
+def _refuse_sheets(file: str, names: list[str], archive: zipfile.ZipFile) -> None:
+    """A sheet that is listed and not there, or whose name another has, would be passed over."""
+    if len({name.casefold() for name in names}) < len(names):
+        raise ExportError(f"{file}: two sheets carry the same name; rename one")
+    if LIST in archive.namelist() and len(LISTED.findall(archive.read(LIST))) > len(names):
+        raise ExportError(f"{file}: a sheet that it lists is not there; open it and save it anew")
+
+
+def _refuse_disorder(label: str, source: bytes) -> None:
+    """What does not stand in order, or twice, would be passed over; a row beyond the last would be waited for."""
+    rows = [int(number) for number in ROW.findall(source)]
+    cells = ((int(row), len(column), column) for column, row in CELL.findall(source))
+    if not _ascending(rows) or not _ascending(cells) or (rows and rows[-1] > LAST_ROW):
+        raise ExportError(f"{label}: its rows or cells do not stand in order; open the workbook and save it anew")
+
+
+def _ascending(places: Iterable) -> bool:
+    return all(one < other for one, other in pairwise(places))
 
 
 def _has_document_type(stream: IO[bytes]) -> bool:

@@ -21,7 +21,7 @@ def read_size_words(cells: Cells) -> Told:
     was not looked at costs the row. Raises ExportError where too many words cannot be read.
     """
     words = pointed(cells.words, cells.raw.decimal)
-    sizes = read_sizes(words.mask(cells.not_known, ""), cells.place.unit or "cm")
+    sizes = read_sizes(words.mask(cells.not_known, ""), (cells.place.unit or "cm").lower())
     state = cells.folded.map(cells.meant).astype(object).fillna(sizes["state"])
     unread = state.isna() & ~cells.not_known
     refuse_unread(cells, unread, "a size that can be read")

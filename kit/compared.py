@@ -8,6 +8,7 @@ import pandas as pd
 
 from kit.healing.answers import Answers, answer
 from kit.healing.other_answers import other_answers
+from kit.healing.reach import Reach, reach_of
 from kit.healing.trials import Weeks, weeks_of
 from kit.study import Study
 
@@ -17,6 +18,12 @@ def weeks(study: Study) -> Weeks:
     """The weeks of the study's wounds, each judged at its end."""
     frames = (study.residents, study.wounds, study.measurements, study.stages, study.spans, study.departures)
     return weeks_of(study.episodes, *frames, study.plan)
+
+
+@lru_cache(maxsize=8)
+def reach_in_quarter(study: Study) -> Reach:
+    """How many wounds could have been started in the quarter, and were."""
+    return reach_of(weeks(study), study.plan)
 
 
 @lru_cache(maxsize=8)

@@ -265,7 +265,7 @@ class Triggers(_Part):
         default=80, ge=0, le=100, description="percent of sessions due that reached the protocol's minutes"
     )
     reach_below: Number = Field(
-        default=20, ge=0, le=100, description="percent of wounds that could have been started and were"
+        default=10, ge=0, le=100, description="percent of wounds that could have been started in the quarter and were"
     )
     harm_above: Number = Field(default=5, ge=0, le=100, description="reactions per 100 sessions")
     trust_below: Number = Field(default=70, ge=0, le=100, description="percent of wound weeks measured in time")
@@ -495,12 +495,21 @@ def _model_in(annotation: object) -> type[BaseModel] | None:
 
 def plan_keys() -> str:
     """Every key of the plan as a Markdown table: key, default, meaning."""
-    parts = {name: _model_in(field.annotation) for name, field in Plan.model_fields.items()}
     lines = ["| key | if left out | meaning |", "| --- | --- | --- |"]
-    for part, model in parts.items():
+    for part, model in _parts().items():
         head = f"[[{part}]]" if part == "regimens" else f"[{part}]"
         lines += [_key_line(f"{head} {name}", field) for name, field in model.model_fields.items()]
     return "\n".join(lines) + "\n"
+
+
+def keys_of() -> list[tuple[tuple[str, str], str]]:
+    """Every key of the plan, as part and name, with its meaning."""
+    return [((part, name), field.description) for part, model in _parts().items()
+            for name, field in model.model_fields.items()]  # fmt: skip
+
+
+def _parts() -> dict[str, type[BaseModel]]:
+    return {name: _model_in(field.annotation) for name, field in Plan.model_fields.items()}
 
 
 def _key_line(key: str, field: FieldInfo) -> str:

@@ -5,12 +5,14 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
+from kit.healing.reach import Reach
 from kit.plan import PROPOSALS, Triggers
 from kit.statements.decisions import COLUMNS, DECIDED_BY, Reached, decisions
 from kit.statements.delivery import MATTERS
 from tests.test_size_statements import PLAN
 from tests.told import answers_of, between, row_of
 
+TENTH = Reach(wounds=150, residents=100, started=15)  # 10% of those that could have been started were
 WELL = {"planned": 100, "asked": 100, "reactions": 5, "weeks_in_view": 100, "weeks_measured": 70}
 
 
@@ -23,10 +25,9 @@ def fates(*rows):
     return pd.DataFrame(rows, columns=["fate", "decision", "sessions"])
 
 
-def told(*rows, answers=None, rules=None, **done):
-    # 30 of 150 wounds that could have been started were: 20%
-    answers = answers or answers_of(between(-0.1, 0.2, starters=30), wounds=150)
-    found = Reached(fates(*rows), SimpleNamespace(**WELL | done), answers)
+def told(*rows, answers=None, rules=None, reach=TENTH, **done):
+    answers = answers or answers_of(between(-0.1, 0.2, starters=30))
+    found = Reached(reach, fates(*rows), SimpleNamespace(**WELL | done), answers)
     return decisions(found, rules or plan())
 
 
@@ -36,7 +37,7 @@ def one(**given):
 
 
 def test_at_its_thresholds_no_trigger_is_reached_and_that_is_said():
-    """80% delivered, 20% reached, 5 reactions per 100, 70% measured in time, a range from fewer to more."""
+    """80% delivered, 10% reached, 5 reactions per 100, 70% measured in time, a range from fewer to more."""
     assert one() == ("none", "No trigger of the plan is reached.", "keep")
 
 
@@ -61,10 +62,8 @@ def test_what_keeps_sessions_from_being_delivered_decides_what_is_proposed(decis
 
 
 def test_fewer_starts_than_the_plan_asks_for():
-    answers = answers_of(between(-0.1, 0.2, starters=30), wounds=151)
-    assert one(answers=answers) == (
-        "reach below", "30 of 151 wounds that could have been started were (20%); the plan asks for 20%.", "change",
-    )  # fmt: skip
+    because = "15 of 151 wounds that could have been started in the quarter were (10%); the plan asks for 10%."
+    assert one(reach=Reach(151, 100, 15)) == ("reach below", because, "change")
 
 
 def test_more_reactions_than_the_plan_allows():
@@ -89,7 +88,7 @@ def test_fewer_weeks_measured_in_time_than_the_plan_asks_for():
     ],
 )
 def test_leaning_worse_and_leaning_better_are_asked_by_the_same_rule(low, high, starters, expected):
-    answers = answers_of(between(low, high, starters=starters), wounds=starters)
+    answers = answers_of(between(low, high, starters=starters))
     trigger, because, proposes = one(answers=answers)
     if expected is None:
         assert trigger == "none"
@@ -99,14 +98,14 @@ def test_leaning_worse_and_leaning_better_are_asked_by_the_same_rule(low, high, 
 
 
 def test_too_few_and_a_warning_that_stops_are_told_apart():
-    few = answers_of(row_of(told=False, starters=30), wounds=30)
+    few = answers_of(row_of(told=False, starters=30))
     assert one(answers=few) == ("too few", "Too few can be compared.", "keep")
-    stopped = answers_of(row_of(told=False, starters=30, withheld_for="Half of the sessions name no wound."), wounds=30)
+    stopped = answers_of(row_of(told=False, starters=30, withheld_for="Half of the sessions name no wound."))
     assert one(answers=stopped)[1] == "Half of the sessions name no wound."
 
 
 def test_the_plan_says_what_is_proposed():
-    worse = answers_of(between(-0.2, -0.01, starters=40), wounds=40)
+    worse = answers_of(between(-0.2, -0.01, starters=40))
     assert one(answers=worse, rules=plan(leans_worse="change"))[2] == "change"
     assert one(weeks_measured=69, rules=plan(trust_below=60))[0] == "none"
 
@@ -119,7 +118,8 @@ def test_several_triggers_stand_in_their_order():
 
 def test_where_nothing_was_due_asked_or_in_view_nothing_is_below():
     nothing = fates().head(0)
-    found = Reached(nothing, SimpleNamespace(**WELL | dict.fromkeys(WELL, 0)), answers_of(between(-0.1, 0.2), wounds=0))
+    done = SimpleNamespace(**WELL | dict.fromkeys(WELL, 0))
+    found = Reached(Reach(0, 0, 0), nothing, done, answers_of(between(-0.1, 0.2)))
     assert decisions(found, plan())["trigger"].tolist() == ["none"]
 
 

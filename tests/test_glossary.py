@@ -5,7 +5,7 @@ import pytest
 
 from kit.bias.pair import pair
 from kit.bias.steps import rounds, steps
-from kit.compared import compared, other_ways, weeks
+from kit.compared import compared, other_ways, reach_in_quarter, weeks
 from kit.context.beside_published import beside_published
 from kit.context.case_mix import case_mix
 from kit.context.costs import costs
@@ -112,7 +112,7 @@ def frames() -> dict[str, pd.DataFrame]:
 
 def misleading() -> dict[str, pd.DataFrame]:
     answers = answers_of(STUDY)
-    found = Reached(delivered(STUDY).fates, activity(STUDY), answers)
+    found = Reached(reach_in_quarter(STUDY), delivered(STUDY).fates, activity(STUDY), answers)
     return {
         "warnings": warned(STUDY),
         "shown": shown_of(STUDY),

@@ -70,16 +70,16 @@ def agreement_figure(shortfalls: pd.DataFrame) -> Figure:
     return figure
 
 
-def fates_figure(fates: pd.DataFrame) -> Figure:
+def fates_figure(fates: pd.DataFrame, wide: float = 8.6) -> Figure:
     """Of 100 sessions due in each facility, how many reached the protocol's minutes, and what the others lacked.
 
-    Takes `fates` of `kit.delivered`.
+    Takes `fates` of `kit.delivered`; `wide` is its width in inches.
     """
     rows = fates.assign(part=fates["decision"].mask(fates["fate"] == FULL, FULL))
     table = rows.pivot_table(index="facility", columns="part", values="share", aggfunc="sum", fill_value=0.0)
     table = table.reindex(columns=[name for name in PARTS if name in table.columns])
     due = fates.groupby("facility")["sessions"].sum()
-    figure = Figure(figsize=(8.6, 1.5 + 0.4 * len(table)), facecolor=PAPER, layout="constrained")
+    figure = Figure(figsize=(wide, 1.5 + 0.4 * len(table)), facecolor=PAPER, layout="constrained")
     axis = figure.subplots()
     places, left = np.arange(len(table))[::-1], np.zeros(len(table))
     for name in table.columns:
@@ -90,10 +90,10 @@ def fates_figure(fates: pd.DataFrame) -> Figure:
         left = left + width
     axis.set_yticks(places, [f"{name} ({due[name]:.0f})" for name in table.index], parse_math=False, **_SMALL)
     axis.set(xlim=(0, 100))
-    axis.set_xlabel("Of 100 sessions due (in the log, or ordered and not logged); in brackets: how many", **_SMALL)
+    axis.set_xlabel("Of 100 sessions due, logged or ordered; in brackets: how many", **_SMALL)
     keys = [Patch(facecolor=PARTS[name][0], hatch=PARTS[name][1], edgecolor=INK, linewidth=0.6, label=PARTS[name][2])
             for name in table.columns]  # fmt: skip
-    figure.legend(handles=keys, loc="outside upper left", ncols=4, fontsize=9, frameon=False)
+    figure.legend(handles=keys, loc="outside upper left", ncols=int(wide / 2.1), fontsize=9, frameon=False)
     _plain(axis)
     return figure
 

@@ -8,12 +8,13 @@ from dataclasses import asdict
 import pandas as pd
 
 from kit import __version__
+from kit.compared import reach_in_quarter
 from kit.context.after_start import MODALITIES
 from kit.context.beside_published import beside_published
 from kit.context.costs import costs
 from kit.context.program import program_of
 from kit.context.published_trials import reviews, trials
-from kit.context.resources import resources
+from kit.context.resources import TREATED, resources
 from kit.context.worth import worth_of
 from kit.delivered import delivered, safety_of, worklist_of
 from kit.faults import counted
@@ -26,6 +27,8 @@ from kit.statements.costs import costs_said
 from kit.statements.decisions import Reached, decisions
 from kit.statements.delivery import missed_most
 from kit.statements.misleading import asked, warned_of
+from kit.statements.numbers import Quarter, numbers
+from kit.statements.sent import in_brief, tied_rows
 from kit.statements.sizes import early_responses
 from kit.study import Study
 from kit.warned import Earlier, answers_of, warned
@@ -53,7 +56,11 @@ def findings(study: Study, scope: str, group: Study | None = None, earlier: Earl
         "absent": list(study.absent),
         "account": _records(study.account),
         "faults": _records(counted(study.faults)),
+        "sent": in_brief(study),
+        "numbers": _numbers(study),
         "activity": asdict(activity(study)),
+        "reach": asdict(reach_in_quarter(study)),
+        "tied": dict(zip(("sessions", "rows"), tied_rows(study), strict=True)),
         "sessions": _records(by_regimen(study)),
         "reasons": _records(reasons(study)),
         "delivery": _delivery(study),
@@ -100,8 +107,23 @@ def _warnings(study: Study, earlier: Earlier) -> dict:
 
 def _decisions(study: Study) -> list[dict]:
     """What the plan's triggers propose to discuss."""
-    found = Reached(delivered(study).fates, activity(study), answers_of(study))
+    found = Reached(reach_in_quarter(study), delivered(study).fates, activity(study), answers_of(study))
     return _records(decisions(found, study.plan))
+
+
+def _numbers(study: Study) -> list[dict]:
+    """The five numbers at the head of the page."""
+    taken = resources(study, answers_of(study), TREATED)
+    quarter = Quarter(
+        reach=reach_in_quarter(study),
+        fates=delivered(study).fates,
+        done=activity(study),
+        answers=answers_of(study),
+        taken=taken,
+        spent=costs(taken, study.plan),
+        sent="sessions" not in study.absent,
+    )
+    return _records(numbers(quarter, study.plan))
 
 
 def _costs(study: Study) -> dict:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 
 import pandas as pd
@@ -16,12 +17,12 @@ from kit.pages.comparison_tables import comparison_table, needs_table, outside_t
 from kit.pages.display import figure_html, table_html
 from kit.pages.warning_tables import decisions_table
 from kit.plan import BASES, Plan
-from kit.statements.about import INTERNAL
-from kit.statements.comparing import UNCHARTED
+from kit.statements.about import CAUTIONS, INTERNAL, METHOD, PREPARED, windows
+from kit.statements.comparing import LEVELS, UNCHARTED
 from kit.statements.decisions import DECIDED_BY
 from kit.statements.misleading import QUIET_MEANS
 
-MOST_WARNED = 5  # warnings told on the page; the others stand in the notebook
+MOST_MISSED, MOST_WARNED = 3, 5  # told on the page; the others stand in the notebooks
 _TEMPLATES = Environment(
     loader=PackageLoader("kit.pages", "."), autoescape=True, undefined=StrictUndefined, trim_blocks=True
 )
@@ -36,11 +37,12 @@ def page_html(
     notebooks: list[tuple[str, str]],
     made: str = "",
     due: Figure | None = None,
+    changes: Sequence[str] = (),
 ) -> str:
     """The whole page as HTML. `notebooks` names file and title of each notebook of the same report; `made` is a day.
 
     `beside` is the figure of the comparison; there is none where too few started, and `figure`, the description, then
-    stands in its place. `due` is the figure of the sessions that were due.
+    stands in its place. `due` is the figure of the sessions that were due, `changes` what was edited in the plan.
     """
     return in_frame(
         "page.html.j2",
@@ -52,6 +54,14 @@ def page_html(
         quiet_means=QUIET_MEANS,
         decided_by=DECIDED_BY,
         MOST_WARNED=MOST_WARNED,
+        MOST_MISSED=MOST_MISSED,
+        levels=dict(LEVELS),
+        method=METHOD,
+        prepared=PREPARED,
+        cautions=CAUTIONS,
+        windows=windows(plan),
+        plan_changes=changes,
+        tables_sent=words.count(sum(row["rows_in"] > 0 for row in found["account"]), "table"),
         homes=_homes(found),
         revision=revision,
         made=made,
@@ -61,9 +71,7 @@ def page_html(
         set_aside=sum(row["set_aside"] for row in found["account"]),
         drawn_from=DRAWN_FROM,
         in_view=IN_VIEW,
-        no_session="not in the export" if "sessions" in found["absent"] else "none",
         figure=Markup(figure_html(figure, describe_figure(found))),
-        reached=_reached(found),
         due=Markup(figure_html(due, describe_due(found))) if due is not None else "",
         beside=Markup(figure_html(beside, describe_comparison(found))) if beside is not None else "",
         **_words(plan),
@@ -74,11 +82,8 @@ def page_html(
 def _words(plan: Plan) -> dict[str, object]:
     return {
         "day": partial(words.day, plan=plan),
-        "label": words.label,
         "count": words.count,
         "percent": words.percent,
-        "share": words.share,
-        "rate": words.rate,
         "when": words.when(plan.cutoff),
     }
 
@@ -91,12 +96,10 @@ def _tables(found: dict) -> dict[str, Markup]:
         "regimens_table": table_html(comparison_table(told[told["treated"] != ANY], needs, compared["measure"])),
         "needs_table": table_html(needs_table(needs, ANY), "What any modality beside none needs to be compared"),
         "outside_table": table_html(outside_table(outside), "Starts, by whether they can be compared"),
-        "before_table": table_html(healing_table(found, FROM_ENTRY)),
-        "started_table": table_html(healing_table(found, FROM_START)),
+        "before_table": _healing_html(found, FROM_ENTRY),
+        "started_table": _healing_html(found, FROM_START),
         "sessions_table": table_html(pd.DataFrame(found["sessions"])),
-        "account_table": table_html(pd.DataFrame(found["account"]), "Every row is kept or set aside"),
         "decisions_table": table_html(decisions_table(pd.DataFrame(found["decisions"]))),
-        "faults_table": table_html(faults_table(found)) if found["faults"] else "<p>No fault was found.</p>",
     }
     return {name: Markup(table) for name, table in tables.items()}
 
@@ -116,32 +119,28 @@ def _css() -> Markup:
     return Markup(source)
 
 
+def _healing_html(found: dict, clock: str) -> str:
+    table, rest = healing_table(found, clock), Markup.escape(untold(found, clock))
+    return (table_html(table) if len(table) else "") + (f'<p class="small">{rest}</p>' if rest else "")
+
+
 def healing_table(found: dict, clock: str) -> pd.DataFrame:
-    """The groups of one clock as a reader sees them: shares as wounds of 100, times in weeks, dashes else."""
-    groups = [group for group in found["healing"] if group["clock"] == clock]
+    """The groups of one clock of which something can be told: shares as wounds of 100, times in weeks, dashes else."""
+    groups = [group for group in found["healing"] if group["clock"] == clock and group["reached"]]
     return pd.DataFrame([_healing_row(group, found["horizon_weeks"]) for group in groups])
 
 
 def _healing_row(group: dict, horizon: int) -> dict[str, object]:
     row = {"group": words.label(group["group"]), "Wounds (residents)": f"{group['wounds']} ({group['residents']})"}
-    told = group["reached"]
     closed = words.of_hundred_range(group["closed_share"], group["closed_low"], group["closed_high"])
-    row[f"Of 100, closed by week {horizon}"] = closed if told else _few(group)
+    row[f"Of 100, closed by week {horizon}"] = closed
     for name in ("died", "hospital", "left", "surgery", "open"):
         row[SHARES[name]] = words.of_hundred(group[f"{name}_share"])
     median = words.median_week(group["median_day"], group["median_low"], group["median_high"])
-    row["Half closed by"] = median if told else "–"
+    row["Half closed by"] = median
     spent = words.weeks_range(group["weeks_closed"], group["weeks_low"], group["weeks_high"])
-    row[f"Weeks spent closed, of {horizon}"] = spent if told else "–"
+    row[f"Weeks spent closed, of {horizon}"] = spent
     return row
-
-
-def _reached(found: dict) -> str:
-    """How many of the sessions due reached the protocol's minutes; blank where none was due."""
-    due = found["delivery"]["due"]
-    full = sum(row["sessions"] for row in due if row["fate"] == "full")
-    every = round(sum(row["sessions"] for row in due))
-    return f"{round(full)} of {every} due reached the protocol's minutes" if every else ""
 
 
 def _homes(found: dict) -> str:
@@ -156,21 +155,20 @@ SHARES = {
 }  # fmt: skip
 
 
+def untold(found: dict, clock: str) -> str:
+    """The groups of one clock of which nothing is told, with their wounds and residents, and why."""
+    groups = [group for group in found["healing"] if group["clock"] == clock and not group["reached"]]
+    named = {}
+    for group in groups:
+        size = f" {group['wounds']} ({group['residents']})" if group["wounds"] else ""
+        named.setdefault(_few(group), []).append(f"{words.label(group['group'])}{size}")
+    return "".join(f"{words.sentence(why)}: {', '.join(names)}. " for why, names in named.items()).strip()
+
+
 def _few(group: dict) -> str:
     if not group["wounds"]:
         return "nobody had this"
-    return "not in view for so long" if group["drawn"] else "too few to describe"
-
-
-def faults_table(found: dict) -> pd.DataFrame:
-    """The faults of all tables together, most frequent first: what was found, what became of it, rows.
-
-    What each means stands in the notebook on what was sent.
-    """
-    faults = pd.DataFrame(found["faults"], columns=["fault", "fate", "rows"])
-    rows = faults.groupby(["fault", "fate"], as_index=False)["rows"].sum()
-    rows = rows.sort_values(["rows", "fault"], ascending=[False, True])
-    return rows.assign(fault=rows["fault"].map(words.label))[["fault", "fate", "rows"]]
+    return "not in view for so long" if group["drawn"] else "too few to describe, wounds (residents)"
 
 
 def _home(home: dict) -> str:

@@ -36,16 +36,18 @@ from kit.pages.display import png, svg
 from kit.pages.endings import no_core_dumps
 from kit.pages.figures import closing_figure, missed_figure
 from kit.pages.findings import findings, last_record
-from kit.pages.folders import earlier_quarters, period_of, revision, sweep_drafts
+from kit.pages.folders import earlier_quarters, folder_name, period_of, revision, sweep_drafts
 from kit.pages.issuing import issued_in, no_longer_whole
 from kit.pages.kernel import one_kernel
 from kit.pages.ledger import LEDGER, complete_ledger
 from kit.pages.page import frame_html, page_html
+from kit.pages.plan_before import changed_in_plan
 from kit.pages.sheet import SHEET, read_numbers, sheet_html, write_numbers
 from kit.pages.workbooks import write_tables, write_wounds
 from kit.plan import Plan
 from kit.sharing.counted import counted
 from kit.sharing.telling import told
+from kit.statements.plan_changes import as_kept
 from kit.statements.sent import rows_used
 from kit.study import Study, map_of, read_study
 from kit.warned import answers_of
@@ -94,6 +96,7 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
         internal.mkdir()
         books = _run_notebooks(request, internal, say)
         say("Writing page and tables")
+        found["plan_changes"] = changed_in_plan(Path(request.reports) / folder_name(home), study.plan)
         _write_page(internal, found, description, study, final.name, books)
         _write_costs(internal, found, study, final.name)
         (internal / "next-plan.toml").write_text(next_plan(study.plan, answers_of(study)), encoding="utf-8")
@@ -197,11 +200,11 @@ def _write_page(
     beside = comparison_figure(found["comparison"])
     missed = missed_figure(pd.DataFrame(found["reasons"], columns=["reason", "missed", "shortened"]))
     fates = delivered(study).fates
-    due = fates_figure(fates) if len(fates) else None
+    due = fates_figure(fates, wide=5.6) if len(fates) else None
     drawn = {"closing": closing, "missed": missed, "beside": beside, "due": due}
     _keep_figures(internal, drawn)
     sheets = [(f"../shareable/{SHEET}", "The sheet for handing on"), (COSTS, "Money, gain and doubt"), *books]
-    page = page_html(found, closing, beside, study.plan, revision_name, sheets, _today(), due)
+    page = page_html(found, closing, beside, study.plan, revision_name, sheets, _today(), due, found["plan_changes"])
     (internal / "page.html").write_text(page, encoding="utf-8")
 
 
@@ -244,6 +247,7 @@ def _run_of(found: dict, request: Request, revision_name: str, plan: Plan) -> di
         "facility": request.facility,
         "cutoff": found["cutoff"],
         "rules": found["rules"],
+        "plan": as_kept(plan),
         "fewest": plan.sharing.fewest,
         "python": platform.python_version(),
         "libraries": {name: version(name) for name in libraries},

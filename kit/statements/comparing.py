@@ -60,7 +60,7 @@ def compared(row: dict, answers: Answers, plan: Plan, measure: str) -> str:
         return (
             f"{asked}: {row['withheld_for']}"
             if row["withheld_for"]
-            else f"{asked}. What is missing: {_lacks(answers.needs, row)}."
+            else f"{asked}. What is missing: {lacks(answers.needs, row)}."
         )
     if math.isnan(row[f"{measure}_difference"]):
         return untold_early(row, plan, NOBODY)
@@ -96,8 +96,12 @@ def came_to(answers: Answers, plan: Plan, measure: str = "") -> str:
     """What wounds are counted for: `had closed by week 12`, or the early response; what is compared, if not said."""
     if (measure or answers.measure) == "closed":
         return f"had closed by week {answers.horizon_weeks}"
-    asked = plan.comparison
-    return f"had closed or were at least {asked.early_percent}% smaller by week {asked.early_weeks}"
+    return f"had {early(plan).replace('or at', 'or were at')}"
+
+
+def early(plan: Plan) -> str:
+    """The early response: `closed or at least 40% smaller by week 4`."""
+    return f"closed or at least {plan.comparison.early_percent}% smaller by week {plan.comparison.early_weeks}"
 
 
 def goes(row: dict, measure: str) -> str:
@@ -118,10 +122,10 @@ def goes(row: dict, measure: str) -> str:
 
 def missing(needs: pd.DataFrame, row: dict) -> str:
     """Why a comparison is not made: the warning that stops it, or what it lacks."""
-    return row["withheld_for"] or _lacks(needs, row)
+    return row["withheld_for"] or lacks(needs, row)
 
 
-def _lacks(needs: pd.DataFrame, row: dict) -> str:
+def lacks(needs: pd.DataFrame, row: dict) -> str:
     """What a comparison lacks, in words: `wounds that started, 11 of the 15 needed`."""
     own = needs[(needs["treated"] == row["treated"]) & (needs["beside"] == row["beside"]) & ~needs["met"]]
     lacks = [

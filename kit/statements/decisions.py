@@ -8,7 +8,7 @@ import pandas as pd
 
 from kit.delivery.decisions import RECORD, TRAIN
 from kit.healing.answers import Answers
-from kit.healing.trials import ELIGIBLE
+from kit.healing.reach import Reach
 from kit.plan import Plan
 from kit.quarter import Activity
 from kit.statements.comparing import level_of
@@ -24,9 +24,10 @@ DECIDED_BY = (
 
 @dataclass(frozen=True, eq=False)
 class Reached:
-    """What the triggers read: fates of the sessions due (`kit.delivery.shortfalls.fates`), activity of the quarter, and
-    answers that may be told."""
+    """What the triggers read: who could be started, fates of the sessions due (`kit.delivery.shortfalls.fates`), what
+    was done in the quarter, and answers that may be told."""
 
+    reach: Reach
     fates: pd.DataFrame
     done: Activity
     answers: Answers
@@ -62,12 +63,11 @@ def _delivered(found: Reached, plan: Plan) -> list[tuple]:
 
 
 def _reach(found: Reached, plan: Plan) -> list[tuple]:
-    could, out = found.answers.could, found.answers.outside
-    wounds = int(could.loc[could["reason"] == ELIGIBLE, "wounds"].sum())
-    began = int(out.loc[out["reason"] == ELIGIBLE, "starters"].sum())
-    if not wounds or 100 * began / wounds >= plan.triggers.reach_below:
+    could = found.reach
+    if not could.wounds or 100 * could.started / could.wounds >= plan.triggers.reach_below:
         return []
-    said = f"{began} of {count(wounds, 'wound')} that could have been started were ({share(began, wounds)}); "
+    said = f"{could.started} of {count(could.wounds, 'wound')} that could have been started {when(plan.cutoff)} were "
+    said += f"({share(could.started, could.wounds)}); "
     return [("reach below", f"{said}the plan asks for {plan.triggers.reach_below:.0f}%.", "change")]
 
 

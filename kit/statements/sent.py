@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pandas as pd
+
 from kit.faults import MARKED, REPAIRED, SET_ASIDE
 from kit.intake.linking import HALF, LINKED
 from kit.study import Study
@@ -17,12 +19,8 @@ def received(study: Study) -> str:
 
 def tied(study: Study) -> str:
     """How many of the sessions could be tied to a wound, and what became of those that could not."""
-    account = study.account.set_index("table").loc["sessions"]
-    faults = study.faults[study.faults["table"] == "sessions"].groupby("fault")["source_row"].nunique()
-    several = int(faults.get("astray", 0))
-    none = sum(int(faults.get(name, 0)) for name in ("unmatched", "orphan"))
+    several, none, rows = _untied(study)
     linked = study.sessions.loc[study.sessions["tied"].isin([LINKED, HALF]), "source_row"].nunique()
-    rows = int(account["rows_in"])
     if not rows:
         return "The export holds no sessions."
     said = f"Sessions tied to a wound: {percent(rows - several - none, rows)}"
@@ -30,6 +28,32 @@ def tied(study: Study) -> str:
         return f"{said}; each names its own."
     said += f", {linked} of them by person and site"
     return f"{said}; {several} may be of several wounds, {none} of none that the export holds."
+
+
+def tied_rows(study: Study) -> tuple[int, int]:
+    """How many rows of sessions could be tied to a wound, and how many there are."""
+    several, none, rows = _untied(study)
+    return rows - several - none, rows
+
+
+def _untied(study: Study) -> tuple[int, int, int]:
+    """Rows of sessions that may be of several wounds, that are of none that the export holds, and all."""
+    faults = study.faults[study.faults["table"] == "sessions"].groupby("fault")["source_row"].nunique()
+    none = sum(int(faults.get(name, 0)) for name in ("unmatched", "orphan"))
+    return int(faults.get("astray", 0)), none, int(study.account.set_index("table").loc["sessions", "rows_in"])
+
+
+def in_brief(study: Study) -> list[str]:
+    """What became of the rows, for the page: a sentence for what was set aside, repaired and kept with a mark."""
+    faults = study.faults.drop_duplicates(["table", "source_row", "fault", "fate"])
+    told = {fate: faults.loc[faults["fate"] == fate, "fault"].value_counts() for fate in (SET_ASIDE, REPAIRED, MARKED)}
+    return [_of_fate(fate, counts) for fate, counts in told.items() if len(counts)] or ["No fault was found."]
+
+
+def _of_fate(fate: str, counts: pd.Series) -> str:
+    ordered = sorted(counts.items(), key=lambda fault: (-fault[1], fault[0]))
+    named = ", ".join(f"{fault.replace('_', ' ')} {number}" for fault, number in ordered)
+    return f"{fate[:1].upper()}{fate[1:]}: {named}."
 
 
 def rows_used(study: Study) -> str:

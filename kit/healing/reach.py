@@ -1,0 +1,31 @@
+"""How many wounds could have been started in the quarter, and how many of them were."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from kit.healing.trials import Weeks
+from kit.plan import Plan
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Wounds, on how many residents, that could have been started in a week of the quarter, and those that were."""
+
+    wounds: int
+    residents: int
+    started: int
+
+
+def reach_of(weeks: Weeks, plan: Plan) -> Reach:
+    """Counted over the weeks that end in the quarter; over all where the export shares no calendar.
+
+    Which weeks those are in which a wound could have been started is told in `kit.healing.trials`. A wound counts once,
+    however many such weeks it had.
+    """
+    rows = weeks.weeks
+    could = rows[rows["before"] & (rows["reason"] == "")]
+    if plan.cutoff is not None:
+        could = could[could["ends"].between(plan.quarter_begins, plan.cutoff)]
+    begun = could[could["starts"] != ""]
+    return Reach(could["wound"].nunique(), could["resident"].nunique(), begun["wound"].nunique())

@@ -222,6 +222,45 @@ def test_codes_are_placed_by_their_header_and_have_to_be_explained(tmp_path):
     assert "ours are open, closed, unknown" in as_toml(found)
 
 
+LOG = """
+Person | Date       | Tx      | Min | Done? | Why not  | Therapist
+P1     | 2026-04-06 | HV-M    | 45  | Y     |          | S1
+P2     | 2026-04-06 | HV-B    | 45  | Y     |          | S1
+P3     | 2026-04-20 | Soundly |     | N     | declined | S2
+"""
+
+
+def test_a_log_whose_treatments_are_all_in_its_own_words_is_drafted_and_asks_what_they_mean(tmp_path):
+    found = drafted(tmp_path, log=LOG)
+    assert places(found, "sessions") == {
+        "resident": "Person", "day": "Date", "modality": "Tx", "minutes": "Min", "status": "Done?",
+        "reason": "Why not", "therapist": "Therapist",
+    }  # fmt: skip
+    assert doubts(found, "sessions", "modality") == ["its words are not known; list each under values"]
+    assert "HV-M" not in as_toml(found) and not found.told and not found.unplaced
+
+
+@pytest.mark.parametrize(
+    "spoilt",
+    [
+        LOG.replace("Why not", "Remark ").replace("Done?", "Note "),  # too little besides says that it is a log
+        LOG.replace("Therapist", "Modality "),  # two headers say what was done
+        LOG + "".join(f"P1 | 2026-04-{day} | words {day} | 45 | Y | | S1\n" for day in range(10, 26)),  # free text
+    ],
+)
+def test_words_of_treatments_are_not_asked_about_where_it_may_be_another_sheet(spoilt, tmp_path):
+    found = drafted(tmp_path, log=spoilt)
+    assert "sessions" not in found.mapping
+    assert found.unplaced["log.csv"].startswith("A, B, C, D")
+
+
+def test_the_words_of_sizes_are_asked_about_with_what_they_may_mean(tmp_path):
+    sizes = "Wound ref | Seen | Size\n" + "\n".join(f"W{n % 3 + 1} | 2026-04-{n + 10} | 3 x {n}" for n in range(1, 20))
+    found = drafted(tmp_path, rounds=sizes + "\nW1 | 2026-05-30 | n/m\nW2 | 2026-05-30 | n/m")
+    assert doubts(found, "measurements", "dimensions") == ["some of its words are not known; list them under values"]
+    assert 'values = { "theirs" = "open" }; ours are open, closed, unseen, unknown' in as_toml(found)
+
+
 def test_a_table_that_is_needed_and_not_found_is_told(tmp_path):
     found = draft(export(tmp_path, list=WOUNDS))
     assert [(doubt.table, doubt.says) for doubt in found.missing] == [

@@ -238,6 +238,7 @@ ROOMS = [
     "synthetic.slips",
     "synthetic.stories",
     "synthetic.cells",
+    "synthetic.messy",
     "synthetic.draft",
     "synthetic.flaws_of_course",
     "synthetic.flaws_of_linking",

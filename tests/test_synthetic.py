@@ -10,6 +10,7 @@ from kit.faults import FAULTS
 from kit.plan import read_plan
 from kit.synthetic import group
 from kit.synthetic.export import KINDS, invent, write, write_all
+from kit.synthetic.messy import WORKBOOK
 from kit.synthetic.world import CUTOFF, SEED, at
 from kit.vocabulary import TABLES
 
@@ -178,6 +179,10 @@ def test_the_committed_sets_are_what_the_code_makes_now(tmp_path):
         for name in names:
             made, kept = ((folder / kind / name).read_bytes() for folder in (tmp_path, COMMITTED))
             assert made == kept.replace(b"\r\n", b"\n"), f"{kind}/{name}: run `python -m kit invent`"
+    assert sorted(file.name for file in (tmp_path / "messy").iterdir()) == [WORKBOOK, "study-plan.toml"]
+    for name in (WORKBOOK, "study-plan.toml"):
+        made, kept = ((folder / "messy" / name).read_bytes() for folder in (tmp_path, COMMITTED))
+        assert made == (kept if name == WORKBOOK else kept.replace(b"\r\n", b"\n")), f"messy/{name}: invent again"
 
 
 def test_another_kind_is_refused():
@@ -192,6 +197,8 @@ def test_the_plan_beside_each_set_can_be_read():
             "monopolar stimulation", "bipolar stimulation", "ultrasound",
         ]  # fmt: skip
         assert (plan.cutoff - plan.quarter_begins, plan.program.basis) == (90, "operations")
+    plan = read_plan(COMMITTED / "messy" / "study-plan.toml")
+    assert [regimen.modality for regimen in plan.regimens] == ["stimulation", "ultrasound"]
 
 
 # ------------------------------------------------------------------------------------------------------ the truth

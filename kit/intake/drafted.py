@@ -6,7 +6,7 @@ import json
 import re
 
 from kit.intake.drafting import Draft
-from kit.intake.mapping import Across, Place, TableMap
+from kit.intake.mapping import Across, Place, TableMap, meanings
 from kit.vocabulary import TABLES
 
 HEAD = """\
@@ -60,7 +60,7 @@ def _listed(table: str, column: str, says: str) -> str:
     """Our own words, where the person has to say which of theirs means which."""
     if "under values" not in says:
         return ""
-    allowed = TABLES[table].column(column).allowed
+    allowed = meanings(TABLES[table].column(column))
     return f', as in values = {{ "theirs" = "{allowed[0]}" }}; ours are {", ".join(allowed)}, unknown'
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from kit.intake.mapping import ASK, TableMap
-from kit.intake.placing import TELLING, Reading, read_as
+from kit.intake.placing import TELLING, Reading, read_as, with_words_to_explain
 from kit.intake.scanning import Scanned, day_headers, scan
 from kit.vocabulary import TABLES
 
@@ -119,9 +119,23 @@ def _chosen(readings: list[dict[str, Reading]]) -> dict[str, Reading]:
             candidates = [sheet[name] for sheet in readings if len(sheet[name].columns) >= PARTLY]
         if candidates:
             chosen[name] = max(candidates, key=lambda reading: reading.worth)
+    chosen |= _in_their_own_words(readings, chosen)
     if "sessions" in chosen and "wounds" in chosen and chosen["sessions"].sheet is chosen["wounds"].sheet:
         chosen["sessions"] = _told_once(chosen["sessions"])
     return chosen
+
+
+def _in_their_own_words(readings: list[dict[str, Reading]], chosen: dict[str, Reading]) -> dict[str, Reading]:
+    """Tables not found yet, from sheets not read yet: all but their deciding words is understood."""
+    read, found = [reading.sheet for reading in chosen.values()], {}
+    for name, column in DECIDES.items():
+        left = [sheet[name] for sheet in readings if not any(sheet[name].sheet is other for other in read)]
+        spoken = [with_words_to_explain(reading, column) for reading in left if reading.missing == [column]]
+        ones = [reading for reading in spoken if reading.is_one]
+        if name not in chosen and ones:
+            found[name] = max(ones, key=lambda reading: reading.worth)
+            read.append(found[name].sheet)
+    return found
 
 
 def _told_once(reading: Reading) -> Reading:

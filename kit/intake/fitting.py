@@ -33,6 +33,7 @@ ENOUGH = {
 }
 EMPTY = "it is empty in this export"
 KNOWN = 0.98  # share of cells read from which on nothing is said
+EXPLAIN = "its words are not known; list each under values"
 CODES = 15  # so many different words at most are a list of codes; more are free text
 
 
@@ -152,7 +153,7 @@ def _fit_words(table: str, column: Column, words: pd.Series, unit: str | None, d
         return Fit(share, True, unit, doubt=doubt)
     listed = column.kind in ("choice", "flag", "site") and len(words) <= CODES
     if listed and (_share(words, _shortened(table, column, texts)) >= ENOUGH[column.kind] or texts.str.isdigit().all()):
-        return Fit(share, True, doubt="its words are not known; list each under values")
+        return Fit(share, True, doubt=EXPLAIN)
     return Fit(share, False)
 
 

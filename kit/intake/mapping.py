@@ -166,6 +166,11 @@ def own_names(table: Table, headers: list[str]) -> dict[str, Place]:
     return {name: Place(column=name if name in headers else plain[name]) for name in table.names if name in plain}
 
 
+def meanings(column: Column) -> tuple[str, ...]:
+    """What a word of theirs may mean in a column: one of its list, or in place of a size what was seen."""
+    return STATES if column.kind == "size" else column.allowed
+
+
 def _is_bare(name: str) -> bool:
     """Whether a name leads nowhere on any system: no folder, no drive, no step up, nothing that no name holds."""
     if not name or not name.isprintable() or name == ".." or "**" in name or len(name) > LONGEST_NAME:
@@ -232,7 +237,7 @@ def _check_place(where: str, column: Column, place: Place) -> None:
     elif place.sheet_name:
         raise MapError(f"{where}: write the format in which the day stands in the name")
     for meant in place.values.values():
-        _check_listed(f"{where}: values", meant, (*(STATES if column.kind == "size" else column.allowed), "unknown"))
+        _check_listed(f"{where}: values", meant, (*meanings(column), "unknown"))
 
 
 def _check_unit(where: str, given: str | None, column: Column) -> None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
-from kit.intake.fitting import ENOUGH, Fit, fit
+from kit.intake.fitting import CODES, ENOUGH, EXPLAIN, Fit, fit
 from kit.intake.headers import OWN, all_known, claims
 from kit.intake.lexicon import header_words, plain
 from kit.intake.mapping import ASK, YEARLESS, Across, Place
@@ -142,6 +142,23 @@ def read_as(sheet: Scanned, table: Table, known: dict[str, frozenset[str]]) -> R
     placed = _measured_alike(_one_each(best, sheet, doubts))
     reading = Reading(table, sheet, placed, doubts)
     return _with_days(reading) if table.name == "measurements" and "day" not in placed else reading
+
+
+def with_words_to_explain(reading: Reading, name: str) -> Reading:
+    """The reading with one column more: its header alone says what it is, and its few words have to be explained.
+
+    Nothing is placed where several headers say so, or the one that does is placed already.
+    """
+    cells, taken = reading.sheet.cells, {one.place for one in reading.placed.values()}
+    found = [
+        Placed(place, claim.worth, Fit(0.0, True, doubt=EXPLAIN))
+        for place, header in enumerate(reading.sheet.headers)
+        for claim in claims(header)
+        if (claim.table, claim.column) == (reading.table.name, name) and place in cells and not looks_like(header)
+    ]
+    if len(found) != 1 or found[0].place in taken or cells[found[0].place].nunique() > CODES:
+        return reading
+    return replace(reading, placed={**reading.placed, name: found[0]})
 
 
 def _candidates(sheet: Scanned, table: Table, known: dict) -> tuple[list[tuple[str, Placed]], list[tuple[str, str]]]:

@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from kit.synthetic import flaws, group, stories
+from kit.synthetic import flaws, group, messy, stories
 from kit.synthetic.cells import as_text, written
 from kit.synthetic.draft import Draft
 from kit.synthetic.group import Group, starters
@@ -177,10 +177,11 @@ def write(invention: Invention, folder: str | Path) -> None:
 
 
 def write_all(folder: str | Path, seed: int = SEED) -> None:
-    """Writes the three sets into `folder`/clean, `folder`/lifelike and `folder`/broken."""
+    """Writes the three sets into `folder`/clean, `folder`/lifelike and `folder`/broken, the workbook into messy."""
     world = group.settle(seed)
     for kind in KINDS:
         write(_told(kind, seed, world), Path(folder) / kind)
+    messy.write(Path(folder) / "messy")
 
 
 def _put(path: Path, text: str) -> None:

@@ -37,10 +37,16 @@ def tied_rows(study: Study) -> tuple[int, int]:
 
 
 def _untied(study: Study) -> tuple[int, int, int]:
-    """Rows of sessions that may be of several wounds, that are of none that the export holds, and all."""
-    faults = study.faults[study.faults["table"] == "sessions"].groupby("fault")["source_row"].nunique()
-    none = sum(int(faults.get(name, 0)) for name in ("unmatched", "orphan"))
-    return int(faults.get("astray", 0)), none, int(study.account.set_index("table").loc["sessions", "rows_in"])
+    """Rows of sessions that may be of several wounds, that are of none that the export holds, and all of both sorts.
+
+    Rows that are set aside for another fault, such as a line of totals or one that stands there twice, are no session.
+    """
+    faults = study.faults[study.faults["table"] == "sessions"]
+    rows = {fault: set(own["source_row"]) for fault, own in faults.groupby("fault")}
+    several, none = rows.get("astray", set()), rows.get("unmatched", set()) | rows.get("orphan", set())
+    others = set(faults.loc[faults["fate"] == SET_ASIDE, "source_row"]) - several - none
+    every = int(study.account.set_index("table").loc["sessions", "rows_in"])
+    return len(several), len(none - several), every - len(others)
 
 
 def in_brief(study: Study) -> list[str]:

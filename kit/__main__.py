@@ -117,6 +117,7 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument(
         "--reports", type=Path, default=HERE / "reports", help="where reports are kept (default: reports/)"
     )
+    report.add_argument("--no-pdf", action="store_true", help="do not print page and sheet as PDF, browser or not")
     report.set_defaults(run=_report)
     issuing = commands.add_parser("issue", help="freeze a draft report: status issued, superseding the one before")
     issuing.add_argument("revision", type=Path, help="its folder, like reports/<facility>/<quarter>/r1")
@@ -157,7 +158,7 @@ def _report(asked: argparse.Namespace) -> int:
     from kit.pages.kernel import NotebookError
     from kit.pages.report import Request, report
 
-    request = Request(asked.export, asked.reports, asked.plan, asked.columns, asked.facility)
+    request = Request(asked.export, asked.reports, asked.plan, asked.columns, asked.facility, pdf=not asked.no_pdf)
     began = time.monotonic()
     try:
         folder = report(request, say=lambda sentence: _say(f"  {time.monotonic() - began:5.1f} s  {sentence}"))

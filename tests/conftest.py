@@ -45,6 +45,14 @@ GONE = {20: (200, "died"), 21: (240, "left")}  # resident: day, reason
 HOME, NASTY = "Tarnwick", "<script>alert(1)</script>"
 
 
+@pytest.fixture(scope="session", autouse=True)
+def no_browser():
+    """Reports are not printed as PDF, as where there is no Chromium; tests/test_printing.py prints one all the same."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("kit.pages.printing.chromium", lambda: None)
+        yield
+
+
 @pytest.fixture(scope="session")
 def invented(tmp_path_factory):
     """40 wounds on 30 residents in two facilities, 11 under one regimen and 3 under another; the same every time.

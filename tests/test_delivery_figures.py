@@ -3,14 +3,16 @@
 import numpy as np
 import pandas as pd
 import pytest
-from matplotlib.colors import to_rgb
+from matplotlib.colors import to_hex, to_rgb
 
 from kit.delivered import delivered
 from kit.delivery.calendar import calendar, length, most_missed
 from kit.delivery.decisions import DECISIONS
 from kit.delivery.shortfalls import FATES
-from kit.pages.delivery_figures import DAYS, LINES, PARTS, agreement_figure, calendar_figure, fates_figure
+from kit.pages.delivery_figures import _SHADE, DAYS, LINES, PARTS, agreement_figure, calendar_figure, fates_figure
 from kit.pages.display import png
+from kit.pages.figures import INK, PAPER
+from tests import accessible
 from tests.drawn import PLAN as TEXT
 from tests.drawn import drawn
 from tests.test_comparison_figures import outside, overlapping
@@ -43,9 +45,12 @@ def test_the_more_is_missed_the_darker_is_the_cell():
     assert shades == sorted(shades, reverse=True)
 
 
-def test_lettering_on_a_dark_cell_is_light():
-    texts = agreement_figure(ROWS).axes[0].texts
-    assert lightness(texts[0].get_color()) > 0.9 > 0.2 > lightness(texts[1].get_color())
+def test_lettering_reads_on_every_shade():
+    axis = agreement_figure(ROWS).axes[0]
+    shades = [to_hex(_SHADE(share)) for share in np.linspace(0, 1, 101)]
+    assert {to_hex(text.get_color()) for text in axis.texts} == {INK}
+    assert min(accessible.contrast(INK, shade) for shade in shades) >= accessible.TEXT
+    assert accessible.contrast(shades[-1], PAPER) >= accessible.GRAPHIC
 
 
 # --- due ---

@@ -61,7 +61,9 @@ def test_a_figure_without_a_description_is_refused(emitted):
 
 
 def test_words_of_several_lines_stand_as_written_and_are_escaped():
-    assert as_html(f"a = 1\n{NASTY}") == f'<pre class="kit-text">a = 1\n{ESCAPED}</pre>'
+    told = as_html(f"a = 1\n{NASTY}")
+    assert told == f'<pre class="kit-text" tabindex="0" role="region" aria-label="a = 1">a = 1\n{ESCAPED}</pre>'
+    assert as_html(f"{NASTY}\nb").count(ESCAPED) == 2 and NASTY not in as_html(f"{NASTY}\nb")
 
 
 def test_a_sentence_is_escaped():
@@ -81,7 +83,7 @@ def test_a_sentence_is_escaped():
 )
 def test_no_part_of_a_table_can_carry_markup(frame, caption):
     told = as_html(frame, caption)
-    assert told.count(ESCAPED) == 1
+    assert ESCAPED in told
     assert "<script" not in told
 
 
@@ -121,6 +123,32 @@ def test_every_heading_says_what_it_heads():
     assert [th["scope"] for th in table.thead.find_all("th")] == ["col", "col"]
     assert [[cell.name for cell in row.find_all(True)] for row in table.tbody.find_all("tr")] == [["th", "td"]] * 2
     assert [th["scope"] for th in table.tbody.find_all("th")] == ["row", "row"]
+
+
+def box_of(frame, caption=""):
+    return BeautifulSoup(as_html(frame, caption), "html.parser").div
+
+
+def test_a_table_stands_in_a_box_that_scrolls_by_keyboard_and_is_named():
+    frame = pd.DataFrame({"regimen": ["ultrasound", "none"], "wounds": [3, 4]})
+    box = box_of(frame, "All wounds")
+    assert (box["tabindex"], box["role"], box["aria-label"]) == ("0", "region", "All wounds")
+    assert [child.name for child in box.children] == ["table"]
+    assert box_of(frame)["aria-label"] == "Regimen: ultrasound, none"
+    assert box_of(frame.iloc[:0])["aria-label"] == "Regimen: no row"
+
+
+def test_a_table_without_columns_says_so_and_is_a_table_all_the_same():
+    box = box_of(pd.DataFrame(), "What the data carry")
+    assert [head.text for head in box.find_all("th")] == [
+        "Nothing to show"
+    ] and box.caption.text == "What the data carry"
+
+
+def test_the_name_of_a_box_cannot_break_out_of_its_attribute():
+    box = box_of(pd.DataFrame({"facility": ['" onfocus="alert(1)']}))
+    assert box["aria-label"] == 'Facility: " onfocus="alert(1)'
+    assert "onfocus" not in box.attrs
 
 
 def test_numbers_stand_right_under_headings_that_do_too_and_yes_or_no_does_not():

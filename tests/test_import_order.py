@@ -210,6 +210,7 @@ ROOMS = [
     "pages.findings",
     "pages.endings",
     "pages.alive",
+    "pages.printing",
     "pages.folders",
     "pages.ledger",
     "pages.plan_before",

@@ -49,6 +49,55 @@ def statuses(home):
     return [(line["revision"], line["status"], line["changed"]) for line in read_ledger(home)]
 
 
+def printing_as(monkeypatch, prints):
+    """Makes a page be printed as its own text, or not at all."""
+
+    def print_pdf(page, pdf):
+        if prints:
+            pdf.write_bytes(b"%PDF " + page.read_bytes())
+        return prints
+
+    monkeypatch.setattr("kit.pages.printing.print_pdf", print_pdf)
+
+
+# --- PDFs ---
+
+
+def test_the_pdfs_of_a_draft_are_made_anew_and_are_among_the_fingerprints(tmp_path, monkeypatch):
+    revision = draft(tmp_path, "r1")
+    (revision / "internal" / "page.pdf").write_bytes(b"%PDF DRAFT")
+    printing_as(monkeypatch, True)
+    assert issue(revision) == "r1 is issued. Page and sheet are printed as PDF"
+    for pdf in ("internal/page.pdf", "shareable/sheet.pdf"):
+        assert b'class="status">ISSUED<' in (revision / pdf).read_bytes()
+        assert pdf in json.loads((revision / "issued.json").read_text(encoding="utf-8"))["files"]
+    assert altered(revision) == []
+
+
+def test_a_pdf_that_says_draft_goes_where_nothing_prints(tmp_path):
+    revision = draft(tmp_path, "r1")
+    (revision / "shareable" / "sheet.pdf").write_bytes(b"%PDF DRAFT")
+    assert issue(revision).startswith("r1 is issued. No PDF was made, because there is no Chromium")
+    assert list(revision.rglob("*.pdf")) == [] and altered(revision) == []
+
+
+def test_a_draft_without_pdf_is_issued_without_one(tmp_path, monkeypatch):
+    printing_as(monkeypatch, True)
+    revision = draft(tmp_path, "r1")
+    assert issue(revision) == "r1 is issued"
+    assert list(revision.rglob("*.pdf")) == []
+
+
+def test_a_pdf_that_says_draft_and_cannot_be_removed_stops_the_issue(tmp_path, monkeypatch):
+    revision = draft(tmp_path, "r1")
+    (revision / "internal" / "page.pdf").mkdir()  # removed as little as one that a reader keeps open
+    with pytest.raises(ExportError, match="page.pdf: still open somewhere, and it says DRAFT"):
+        issue(revision)
+    assert issued_in(tmp_path) == []
+    (revision / "internal" / "page.pdf").rmdir()
+    assert issue(revision) == "r1 is issued"
+
+
 # --- one revision ---
 
 

@@ -21,7 +21,7 @@ def pain_figure(people: pd.DataFrame, minutes: float) -> Figure:
     axis = figure.subplots()
     for row in told.itertuples():
         less = row.eased_mean <= row.uneased_mean
-        axis.plot([0, 1], [row.uneased_mean, row.eased_mean], color=FAINT, linewidth=0.9, alpha=0.7,
+        axis.plot([0, 1], [row.uneased_mean, row.eased_mean], color=FAINT, linewidth=0.9, alpha=0.85,
                   linestyle="-" if less else (0, (3, 2)))  # fmt: skip
     if len(told):
         ends = [told["uneased_mean"].mean(), told["eased_mean"].mean()]

@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from kit.pages.figures import FAINT, FILLS, FONT, INK, PAPER, STACK
+from kit.pages.figures import FAINT, FILLS, FONT, INK, PAPER, STACK, ranged, reads_on
 from kit.words import label, more_or_fewer, sentence
 
 # Closed or smaller by the plan's percentage, where that is what is compared; and whatever else became of a wound.
@@ -68,10 +68,17 @@ def _bar(axis: Axes, place: int, stack: dict[str, float]) -> None:
     for state, share in stack.items():
         fill, hatch = _FILLS[state]
         axis.barh(
-            place, 100 * share, left=floor, height=0.72, facecolor=fill, hatch=hatch, edgecolor=INK, linewidth=0.5
+            place,
+            100 * share,
+            left=floor,
+            height=0.72,
+            facecolor=fill,
+            hatch=hatch,
+            edgecolor=reads_on(fill),
+            linewidth=0.5,
         )
         if share >= 0.045:
-            colour = PAPER if state in ("closed", SMALLER, "died") else INK
+            colour = reads_on(fill)
             box = {"facecolor": fill, "edgecolor": "none", "pad": 1.5} if hatch else None
             axis.text(
                 floor + 50 * share, place, f"{100 * share:.0f}", ha="center", va="center", fontsize=11, color=colour,
@@ -83,7 +90,7 @@ def _bar(axis: Axes, place: int, stack: dict[str, float]) -> None:
 def _patch(state: str, came_to: str) -> Patch:
     fill, hatch = _FILLS[state]
     named = {SMALLER: sentence(came_to.removeprefix("had ")), REST: "Neither"}.get(state, label(state))
-    return Patch(facecolor=fill, hatch=hatch, edgecolor=INK, linewidth=0.5, label=named)
+    return Patch(facecolor=fill, hatch=hatch, edgecolor=reads_on(fill), linewidth=0.5, label=named)
 
 
 def _difference(axis: Axes, row: dict, measure: str, came_to: str) -> None:
@@ -148,7 +155,7 @@ def course_figure(course: pd.DataFrame, row: dict, horizon_weeks: int) -> Figure
     for arm, (name, dash, colour) in styles.items():
         own = _of(course, row)
         own = own[own["arm"] == arm]
-        axis.fill_between(own["week"], 100 * own["low"], 100 * own["high"], step="post", color=colour, alpha=0.13, lw=0)
+        axis.fill_between(own["week"], 100 * own["low"], 100 * own["high"], step="post", **ranged(colour, dash))
         axis.step(own["week"], 100 * own["share"], where="post", color=colour, linestyle=dash, linewidth=1.8)
         last = own.iloc[-1]
         axis.text(horizon_weeks + 0.7, 100 * last["share"], name, va="center", **_SMALL)

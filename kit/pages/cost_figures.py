@@ -12,7 +12,7 @@ from matplotlib.ticker import MaxNLocator
 from kit.context.costs import TOTAL
 from kit.context.gain import Worth
 from kit.context.plane import LESS_FEWER, LESS_MORE, MORE_FEWER, MORE_MORE
-from kit.pages.figures import FAINT, FONT, INK, PAPER
+from kit.pages.figures import FAINT, FONT, INK, PAPER, reads_on
 from kit.plan import Plan
 from kit.statements.money import money
 from kit.words import count, label, sentence
@@ -59,7 +59,7 @@ def _key(figure: Figure, told: pd.DataFrame) -> None:
     present = [fill for item, fill in FILLS.items() if told.loc[told["item"] == item, "amount"].sum() > 0]
     figure.legend(
         handles=[
-            Patch(facecolor=colour, hatch=hatch, edgecolor=INK, linewidth=0.6, label=name)
+            Patch(facecolor=colour, hatch=hatch, edgecolor=reads_on(colour), linewidth=0.6, label=name)
             for colour, hatch, name in present
         ],
         loc="outside upper left", ncols=len(present), fontsize=9, frameon=False, columnspacing=1.2, handlelength=1.6,
@@ -76,7 +76,9 @@ def _bar(axis: Axes, place: int, lines: pd.DataFrame, plan: Plan) -> None:
         amount = lines["a_wound"].get(item, np.nan)
         if not amount > 0:
             continue
-        axis.barh(place, amount, left=floor, height=0.62, facecolor=fill, hatch=hatch, edgecolor=INK, linewidth=0.6)
+        axis.barh(
+            place, amount, left=floor, height=0.62, facecolor=fill, hatch=hatch, edgecolor=reads_on(fill), linewidth=0.6
+        )
         floor += amount
     least = "at least " if lines.loc[TOTAL, "unsaid"] else ""
     axis.text(floor, place, f" {least}{money(lines.loc[TOTAL, 'a_wound'], plan)}", va="center", ha="left", **_SMALL)
@@ -92,7 +94,7 @@ def plane_figure(worth: Worth, plan: Plan, horizon_weeks: int) -> Figure | None:
     figure = Figure(figsize=(7.6, 5.4), facecolor=PAPER, layout="constrained")
     axis = figure.subplots()
     x, y = 100 * worth.draws["extra_closed"].to_numpy(), worth.draws["extra_money"].to_numpy()
-    axis.plot(x, y, ".", color=FAINT, markersize=2.6, alpha=0.45, zorder=2)
+    axis.plot(x, y, ".", color=FAINT, markersize=2.2, alpha=0.8, zorder=2)
     axis.plot(100 * worth.region["extra_closed"], worth.region["extra_money"], color=INK, linewidth=1.4, zorder=3)
     middle = worth.parts.set_index("part")["amount"]
     axis.plot(100 * middle["closed"], middle["money"], "D", color=INK, markeredgecolor=PAPER, markersize=9, zorder=4)

@@ -12,23 +12,23 @@ from matplotlib.patches import Patch
 
 from kit.delivery.calendar import CLOSED, length, most_missed
 from kit.delivery.decisions import AWAY, PAYER, PERSON, RECORD, STAFF, SUPPLY, TRAIN
-from kit.pages.figures import FAINT, FILLS, FONT, INK, PAPER
+from kit.pages.figures import FAINT, FILLS, FONT, INK, PAPER, reads_on
 from kit.plan import Plan
 from kit.statements.delivery import ELEMENTS
 from kit.words import day, sentence
 
 _SMALL = {"fontsize": 9, "color": INK, **FONT}
-_SHADE = LinearSegmentedColormap.from_list("missed", [PAPER, FILLS["died"][0]])
+# At its darkest ink still reads on it.
+_SHADE = LinearSegmentedColormap.from_list("missed", [PAPER, FILLS["hospital"][0]])
 LINES = 40  # wounds in a calendar that can still be read
-DARK = 0.55  # of a shade, beyond which lettering turns white
 FULL = "full"
 # Lightness and hatching tell them apart: full is darkest at the left, what was not recorded is bare.
 PARTS = {
     FULL: (FILLS["closed"][0], "", "Reached the protocol's minutes"),
     TRAIN: ("#d9c7a3", "", "Given and too short"),
     PERSON: ("#b9c4c0", "////", "Refused or unwell"),
-    STAFF: ("#8d7355", "", "No staff"),
-    SUPPLY: ("#8d7355", "xxxx", "No device or supplies"),
+    STAFF: ("#b0926c", "", "No staff"),
+    SUPPLY: ("#b0926c", "xxxx", "No device or supplies"),
     PAYER: ("#efe6d2", "....", "Payer"),
     AWAY: ("#c9d3cf", "\\\\\\\\", "Away, on hold or isolated"),
     RECORD: (PAPER, "", "Not recorded"),
@@ -38,7 +38,7 @@ DAYS = {
     "full": ("s", FILLS["closed"][0], "In full"), "short": ("s", "#d9c7a3", "Too short"),
     "shortened": ("^", "#d9c7a3", "Cut short for a reason"), "missed": ("x", "#8a2f16", "Missed"),
     "no minutes": ("o", PAPER, "No minutes recorded"), "no head": ("v", PAPER, "Sound head's area not recorded"),
-    "not judged": ("o", "#c9d3cf", "Wound not measured in time"), "other": ("P", "#c9d3cf", "No minutes are asked"),
+    "not judged": ("<", "#c9d3cf", "Wound not measured in time"), "other": ("P", "#c9d3cf", "No minutes are asked"),
     "not known": (".", FAINT, "Status not known"), CLOSED: ("D", INK, "Wound closed"),
 }  # fmt: skip
 
@@ -57,8 +57,7 @@ def agreement_figure(shortfalls: pd.DataFrame) -> Figure:
     axis.imshow(table.fillna(0).to_numpy(), cmap=_SHADE, vmin=0, vmax=1, aspect="auto")
     for (row, column), value in np.ndenumerate(table.to_numpy()):
         said = "–" if np.isnan(value) else f"{100 * value:.0f}% of {asked.iat[row, column]:.0f}"
-        colour = PAPER if value > DARK else INK
-        axis.text(column, row, said, ha="center", va="center", fontsize=9, color=colour, **FONT)
+        axis.text(column, row, said, ha="center", va="center", **_SMALL)
     axis.set_xticks(range(len(table.columns)), table.columns, parse_math=False, **_SMALL)
     axis.set_yticks(range(len(table)), [sentence(ELEMENTS[name]) for name in table.index], **_SMALL)
     axis.xaxis.tick_top()
@@ -85,13 +84,16 @@ def fates_figure(fates: pd.DataFrame, wide: float = 8.6) -> Figure:
     for name in table.columns:
         fill, hatch, _ = PARTS[name]
         width = 100 * table[name].to_numpy()
-        axis.barh(places, width, left=left, height=0.62, color=fill, hatch=hatch, edgecolor=INK, linewidth=0.6)
+        axis.barh(
+            places, width, left=left, height=0.62, color=fill, hatch=hatch, edgecolor=reads_on(fill), linewidth=0.6
+        )
         _numbered(axis, places, left, width, hatch, fill)
         left = left + width
     axis.set_yticks(places, [f"{name} ({due[name]:.0f})" for name in table.index], parse_math=False, **_SMALL)
     axis.set(xlim=(0, 100))
     axis.set_xlabel("Of 100 sessions due, logged or ordered; in brackets: how many", **_SMALL)
-    keys = [Patch(facecolor=PARTS[name][0], hatch=PARTS[name][1], edgecolor=INK, linewidth=0.6, label=PARTS[name][2])
+    keys = [Patch(facecolor=PARTS[name][0], hatch=PARTS[name][1], edgecolor=reads_on(PARTS[name][0]),
+                  linewidth=0.6, label=PARTS[name][2])
             for name in table.columns]  # fmt: skip
     figure.legend(handles=keys, loc="outside upper left", ncols=int(wide / 2.1), fontsize=9, frameon=False)
     _plain(axis)
@@ -102,7 +104,7 @@ def _numbered(axis: Axes, places: np.ndarray, left: np.ndarray, width: np.ndarra
     for place, start, wide in zip(places, left, width, strict=True):
         if wide >= 4:
             box = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.2} if hatch else None
-            colour = PAPER if fill == PARTS[FULL][0] else INK
+            colour = INK if hatch else reads_on(fill)
             axis.text(start + wide / 2, place, f"{wide:.0f}", ha="center", va="center", fontsize=9, color=colour,
                       bbox=box, **FONT)  # fmt: skip
 

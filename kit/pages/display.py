@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import html
 import io
+import textwrap
 from collections.abc import Callable
 
 import pandas as pd
@@ -14,6 +15,8 @@ from matplotlib.figure import Figure
 from kit.words import label, spoken
 
 PIXELS = 84  # of an inch on screen, so that lettering has one size in every figure
+NOTHING = "Nothing to show"  # heads a table without columns
+LONGEST = 90  # characters of the name of a table without caption
 MARK = {"kit": "shown"}  # outputs without this mark never reach a report
 
 
@@ -31,7 +34,7 @@ def show(thing: str | pd.DataFrame | Figure, says: str = "") -> None:
 def as_html(thing: str | pd.DataFrame | Figure, says: str = "") -> str:
     """The HTML of a sentence, table or figure. Raises TypeError for anything else, ValueError for a figure unsaid."""
     if isinstance(thing, str) and "\n" in thing:
-        return f'<pre class="kit-text">{html.escape(thing)}</pre>'
+        return f'<pre class="kit-text"{_reached_by_keys(says or thing.splitlines()[0])}>{html.escape(thing)}</pre>'
     if isinstance(thing, str):
         return f'<p class="kit-says">{html.escape(thing)}</p>'
     if isinstance(thing, pd.DataFrame):
@@ -42,7 +45,12 @@ def as_html(thing: str | pd.DataFrame | Figure, says: str = "") -> str:
 
 
 def table_html(frame: pd.DataFrame, caption: str = "") -> str:
-    """A table with labelled headings; numbers right, words left, blanks as a dash. The first column heads its row."""
+    """A table with labelled headings; numbers right, words left, blanks as a dash. The first column heads its row.
+
+    It stands in a box of its own that scrolls where the screen is narrower, with the keyboard too (WCAG 2.2, 1.4.10).
+    """
+    if not len(frame.columns):
+        frame = pd.DataFrame(columns=[NOTHING])
     names = [str(name) for name in frame.columns]
     numeric = [pd.api.types.is_numeric_dtype(kind) and not pd.api.types.is_bool_dtype(kind) for kind in frame.dtypes]
     head = "".join(
@@ -51,7 +59,18 @@ def table_html(frame: pd.DataFrame, caption: str = "") -> str:
     )
     body = "".join(_row_html(row, numeric) for row in frame.itertuples(index=False, name=None))
     above = f"<caption>{html.escape(caption)}</caption>" if caption else ""
-    return f'<table class="kit-table">{above}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
+    table = f'<table class="kit-table">{above}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
+    return f'<div class="scrolls"{_reached_by_keys(caption or _told_by_heads(frame))}>{table}</div>'
+
+
+def _told_by_heads(frame: pd.DataFrame) -> str:
+    """What a table without caption is of: its first heading and what stands below, so that no two are called alike."""
+    below = ", ".join(_cell(value) for value in frame.iloc[:, 0]) or "no row"
+    return textwrap.shorten(f"{label(str(frame.columns[0]))}: {below}", LONGEST, placeholder=" …")
+
+
+def _reached_by_keys(name: str) -> str:
+    return f' tabindex="0" role="region" aria-label="{html.escape(name)}"'
 
 
 def _side(number: bool) -> str:
@@ -59,7 +78,7 @@ def _side(number: bool) -> str:
 
 
 def _row_html(row: tuple, numeric: list[bool]) -> str:
-    cells = [(_cell(value), _side(number)) for value, number in zip(row, numeric, strict=True)]
+    cells = [(html.escape(_cell(value)), _side(number)) for value, number in zip(row, numeric, strict=True)]
     first, *rest = cells
     return f'<tr><th scope="row"{first[1]}>{first[0]}</th>' + "".join(f"<td{c}>{v}</td>" for v, c in rest) + "</tr>"
 
@@ -71,7 +90,7 @@ def _cell(value: object) -> str:
         return "yes" if value else "no"
     if isinstance(value, float):
         return f"{value:.0f}" if value.is_integer() else f"{value:.2f}"
-    return html.escape(spoken(str(value)))
+    return spoken(str(value))
 
 
 def figure_html(figure: Figure, says: str) -> str:

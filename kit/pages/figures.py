@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import seaborn as sns
 from matplotlib.axes import Axes
+from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
@@ -16,18 +17,36 @@ from kit.plan import WEEK
 from kit.words import count, label
 
 INK, PAPER, FAINT = "#1d2b2a", "#ffffff", "#6b7774"
-# Lightness alone tells them apart: closed is darkest at the foot, open is paper, losses hang from the top.
+# Lightness and hatching tell them apart: closed is darkest at the foot, open is paper, losses hang from the top.
 FILLS = {
     "closed": ("#23605a", ""),
     "surgical_closure": ("#5f9d8f", "...."),
     "open": ("#f3efe4", ""),
-    "left": ("#d9c7a3", ""),
+    "left": ("#d9c7a3", "\\\\\\"),
     "hospital": ("#b08d57", "////"),
     "died": ("#5b4a3a", "xxxx"),
 }
 STACK = tuple(FILLS)
 MARGIN = 4  # days drawn beyond the horizon, or what happened on its last day would not show
 FONT = {"family": "DejaVu Sans"}
+
+
+def reads_on(fill: str) -> str:
+    """Ink or paper, whichever stands out more from a fill: for its lettering, its hatching and its outline."""
+    ink, paper, own = (_luminance(colour) + 0.05 for colour in (INK, PAPER, fill))
+    return INK if own / ink > paper / own else PAPER
+
+
+def ranged(colour: str, dash: str) -> dict[str, object]:
+    """How the range of a line is shaded: pale, with a fine edge, because not everybody sees so pale a shade."""
+    return {"facecolor": (colour, 0.13), "edgecolor": colour, "linewidth": 0.5, "linestyle": dash}
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance (W3C, Web Content Accessibility Guidelines 2.2)."""
+    parts = np.array(to_rgb(colour))
+    light = np.where(parts <= 0.04045, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4)
+    return float(light @ (0.2126, 0.7152, 0.0722))
 
 
 def closing_figure(curves: pd.DataFrame, groups: pd.DataFrame, horizon_weeks: int) -> Figure:
@@ -99,10 +118,9 @@ def _panel(axis: Axes, curve: pd.DataFrame, drawn_to: int, horizon_weeks: int) -
     floor = np.zeros(len(days))
     for state in STACK:
         fill, hatch = FILLS[state]
-        axis.fill_between(
-            days / WEEK, floor, floor + 100 * shares[state], facecolor=fill, hatch=hatch, edgecolor=PAPER, linewidth=0.4
-        )
-        floor = floor + 100 * shares[state]
+        top = floor + 100 * shares[state]
+        axis.fill_between(days / WEEK, floor, top, facecolor=fill, hatch=hatch, edgecolor=reads_on(fill), linewidth=0.5)
+        floor = top
     any_closed = shares["closed"] > 0
     for limit, colour in (("low", PAPER), ("high", INK)):
         edge = np.where(any_closed, 100 * _step(curve, "closed", limit, days), np.nan)
@@ -131,7 +149,7 @@ def _plain(axis: Axes, horizon_weeks: int) -> None:
 
 def _key(figure: Figure, present: set[str]) -> None:
     patches = [
-        Patch(facecolor=fill, hatch=hatch, edgecolor=FAINT, linewidth=0.5, label=label(state))
+        Patch(facecolor=fill, hatch=hatch, edgecolor=reads_on(fill), linewidth=0.5, label=label(state))
         for state, (fill, hatch) in FILLS.items()
         if state in present
     ]

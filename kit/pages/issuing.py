@@ -10,6 +10,7 @@ from pathlib import Path
 
 from kit.faults import ExportError
 from kit.pages.ledger import add_to_ledger, complete_ledger, read_ledger, what_changed
+from kit.pages.printing import PRINTED, pdf_of, print_pages
 from kit.pages.sheet import read_numbers
 from kit.sharing.telling import worked_out
 
@@ -34,26 +35,45 @@ def issue(revision: Path) -> str:
     if last is not None and _number(last) > _number(revision):
         raise ExportError(f"{last.name} is issued and newer than {revision.name}; make the report again and issue that")
     _refuse_worked_out(revision, run, before)
+    printed = ""
     if not (revision / ISSUED).exists():
-        _freeze(revision, last)
+        printed = _freeze(revision, last)
     elif _stands(revision, "issued"):
         raise ExportError(f"{revision.name} is issued already; what was issued stays as it is")
     if last is not None:
         _supersede(last, revision)
     add_to_ledger(revision.parent, _line(run, revision, "issued", _since(last, run)))
-    return f"{revision.name} is issued" + (f" and supersedes {last.name}" if last is not None else "")
+    return f"{revision.name} is issued" + (f" and supersedes {last.name}" if last is not None else "") + printed
 
 
-def _freeze(revision: Path, last: Path | None) -> None:
-    """The pages say ISSUED; the list of fingerprints comes last, and with it the revision counts as issued."""
+def _freeze(revision: Path, last: Path | None) -> str:
+    """The pages say ISSUED; the list of fingerprints comes last, and with it the revision counts as issued.
+
+    Returns what is to be said of the PDFs.
+    """
     for left in revision.rglob(".*.part"):
         left.unlink()
     for page in sorted(revision.rglob("*.html")):
         _replace(page, page.read_text(encoding="utf-8").replace(STATUS.format("DRAFT"), STATUS.format("ISSUED")))
+    printed = _print_anew(revision)
     told = {"revision": revision.name, "issued": _now(), "supersedes": last.name if last else None}
     _replace(revision / ISSUED, json.dumps(told | {"files": _prints(revision)}, indent=1) + "\n")
     for name in _prints(revision):
         (revision / name).chmod(0o444)
+    return printed
+
+
+def _print_anew(revision: Path) -> str:
+    """The PDFs of a draft say DRAFT: they are made again, or go. What came of it, where there was one."""
+    there = [pdf for pdf in (pdf_of(revision / page) for page in PRINTED) if pdf.exists()]
+    if not there:
+        return ""
+    try:
+        return f". {print_pages(revision)}"
+    except OSError:
+        raise ExportError(
+            f"{there[0].name}: still open somewhere, and it says DRAFT; close it and give the command again"
+        ) from None
 
 
 def _since(last: Path | None, run: dict) -> str:

@@ -42,6 +42,7 @@ from kit.pages.kernel import one_kernel
 from kit.pages.ledger import LEDGER, complete_ledger
 from kit.pages.page import frame_html, page_html
 from kit.pages.plan_before import changed_in_plan
+from kit.pages.printing import print_pages
 from kit.pages.sheet import SHEET, read_numbers, sheet_html, write_numbers
 from kit.pages.workbooks import write_tables, write_wounds
 from kit.plan import Plan
@@ -61,7 +62,10 @@ Say = Callable[[str], None]
 
 @dataclass(frozen=True)
 class Request:
-    """What to report on. Empty `plan` and `columns` mean the plan and the map that lie with the export."""
+    """What to report on. Empty `plan` and `columns` mean the plan and the map that lie with the export.
+
+    `pdf` asks for page and sheet as PDF too, where there is a browser that prints.
+    """
 
     export: Path
     reports: Path
@@ -69,6 +73,7 @@ class Request:
     columns: Path | str = ""
     facility: str = ""
     notebooks: Path = NOTEBOOKS
+    pdf: bool = True
 
 
 def report(request: Request, say: Say = lambda sentence: None) -> Path:
@@ -101,6 +106,8 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
         _write_costs(internal, found, study, final.name)
         (internal / "next-plan.toml").write_text(next_plan(study.plan, answers_of(study)), encoding="utf-8")
         _write_sheet(draft, found, study, final)
+        if request.pdf:
+            say(print_pages(draft))
         run = _run_of(found, request, final.name, study.plan)
         (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
         with temporary_files_in(draft):  # files with rows of persons come last
@@ -190,7 +197,8 @@ def _body(node: nbformat.NotebookNode, parameters: dict[str, str]) -> str:
     files = {name: file_said(Path(value)) for name, value in parameters.items() if value and name != "facility"}
     given = ", ".join(f"{name} {value}" for name, value in {**parameters, **files}.items() if value)
     ran = html.escape(f"Run with: {given}. The notebook itself, with its code, lies in notebooks/.")
-    return f'<p><a href="page.html">Back to the page</a></p>{body}<p class="small">{ran}</p>'
+    back = '<nav aria-label="This report"><a href="page.html">Back to the page</a></nav>'
+    return f'{back}{body}<p class="small">{ran}</p>'
 
 
 def _write_page(

@@ -7,7 +7,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from kit.pages.figures import FAINT, FILLS, FONT, INK, PAPER
+from kit.pages.figures import FAINT, FILLS, FONT, INK, PAPER, ranged
 from kit.trajectories.slopes import ALL
 from kit.trajectories.standing import EXPECTED, FAST, NOT_TOLD, SLOW, UNCLEAR
 from kit.words import label, sentence
@@ -33,7 +33,7 @@ def smaller_figure(smaller: pd.DataFrame, row: dict, percent: int, weeks: int) -
         ("beside", "Expected without", "--", INK),
     ):
         curve = own[own["arm"] == arm]
-        axis.fill_between(curve["percent"], 100 * curve["low"], 100 * curve["high"], color=colour, alpha=0.13, lw=0)
+        axis.fill_between(curve["percent"], 100 * curve["low"], 100 * curve["high"], **ranged(colour, dash))
         axis.plot(curve["percent"], 100 * curve["share"], dash, color=colour, linewidth=1.9, label=name)
     axis.axvline(percent, color=FAINT, linewidth=1.0, linestyle=(0, (3, 2)))
     axis.axhline(50, color=FAINT, linewidth=0.8, linestyle=(0, (1, 2)))

@@ -393,6 +393,12 @@ class Plan(_Part):
         """The cut-off of the quarter that decides, as a day number."""
         return _as_day(self.comparison.decides)
 
+    def of_quarter(self, begins: int, ends: int) -> Plan:
+        """The same plan for another quarter, whose first and last day are day numbers; every rule stays."""
+        moments = [date_of(day) if self.calendar else day for day in (begins, ends)]
+        windows = self.windows.model_copy(update=dict(zip(("quarter_begins", "cutoff"), moments, strict=True)))
+        return self.model_copy(update={"windows": windows})
+
     @property
     def cohort_begins(self) -> int | None:
         """The first day of the cohort window, as a day number (a month is 365.25 / 12 days)."""

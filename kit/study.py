@@ -133,6 +133,17 @@ def read_study(export: str | Path, plan: str | Path = "", columns: str | Path = 
     return _read_once(export, plan, map_file, stamps, rules)
 
 
+def study_then(export: str | Path, begins: int, ends: int, plan: str | Path = "", columns: str | Path = "") -> Study:
+    """The study of the same files by the same plan for an earlier quarter: no row after its last day is read.
+
+    `begins` and `ends` are its first and last day, as day numbers. Raises what `read_study` raises.
+    """
+    export = Path(export)
+    map_file = map_of(export, columns)
+    raw = read_export(export, read_map(map_file) if map_file is not None else None)
+    return study_of(raw, read_plan(plan_of(export, plan)).of_quarter(begins, ends))
+
+
 def folder_of(export: Path) -> Path:
     """Where an export's plan and map lie: in its folder, or beside its workbook."""
     return export if os.path.isdir(export) else export.parent

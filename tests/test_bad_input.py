@@ -139,7 +139,7 @@ def test_the_export_beside_the_faults_has_none(tmp_path):
     study = read_study(CORPUS / "valid")
     assert study.faults.empty
     assert describe(study.episodes, study.plan).groups["wounds"].sum() > 0
-    assert "too few to describe" in words_of(page_of(CORPUS / "valid"))
+    assert "Too few to describe" in words_of(page_of(CORPUS / "valid"))
 
 
 @pytest.mark.parametrize("asked", [["reprot"], ["report", "--facilty", "Alder"], []])

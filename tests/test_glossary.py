@@ -15,7 +15,9 @@ from kit.context.limits import limits
 from kit.context.program import program_of
 from kit.context.refining import refined
 from kit.context.resources import TREATED, resources
+from kit.context.restated import beside as counted_anew
 from kit.context.staggered import schedule, staggered
+from kit.context.trend import POINTS, quarter_numbers, quarters, trend
 from kit.context.worth import worth_of
 from kit.delivered import burden_of, comfort_of, delivered, early_dose_of, safety_of, worklist_of
 from kit.delivery.burden import treated_weeks
@@ -147,10 +149,17 @@ def context() -> dict[str, pd.DataFrame]:
         "beside_published": beside_published(program_of(STUDY), published.trials, published.reviews),
         "case_mix": case_mix(STUDY.episodes, STUDY.measurements, STUDY.wounds, plan, draws=5),
         **next_quarter(),
+        **in_a_row(),
         "sharing.counted": sharing_counted(STUDY),
         "sharing.told": told(sharing_counted(STUDY), plan),
         "in_words": in_words(told(sharing_counted(STUDY), plan), "", answers_of(STUDY), plan),
     }
+
+
+def in_a_row() -> dict[str, pd.DataFrame]:
+    now = quarter_numbers(STUDY)
+    points = quarters(pd.DataFrame(columns=POINTS), now, "days-110-200", STUDY.plan)
+    return {"quarter_numbers": now, "quarters": points, "trend": trend(points), "counted_anew": counted_anew(now, now)}
 
 
 def next_quarter() -> dict[str, pd.DataFrame]:

@@ -21,11 +21,12 @@ def reach_of(weeks: Weeks, plan: Plan) -> Reach:
     """Counted over the weeks that end in the quarter; over all where the export shares no calendar.
 
     Which weeks those are in which a wound could have been started is told in `kit.healing.trials`. A wound counts once,
-    however many such weeks it had.
+    however many such weeks it had. A week that ends on the quarter's last day is not yet over for a wound still open,
+    and belongs to the next quarter.
     """
     rows = weeks.weeks
     could = rows[rows["before"] & (rows["reason"] == "")]
     if plan.cutoff is not None:
-        could = could[could["ends"].between(plan.quarter_begins, plan.cutoff)]
+        could = could[could["ends"].between(plan.quarter_begins - 1, plan.cutoff - 1)]
     begun = could[could["starts"] != ""]
     return Reach(could["wound"].nunique(), could["resident"].nunique(), begun["wound"].nunique())

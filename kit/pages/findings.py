@@ -15,10 +15,14 @@ from kit.context.costs import costs
 from kit.context.program import program_of
 from kit.context.published_trials import reviews, trials
 from kit.context.resources import TREATED, resources
+from kit.context.trend import quarter_numbers, quarters, trend
 from kit.context.worth import worth_of
 from kit.delivered import delivered, safety_of, worklist_of
 from kit.faults import counted
 from kit.healing.description import Description, describe
+from kit.pages.folders import period_of
+from kit.pages.issued_quarters import NOTHING, Issued
+from kit.pages.restated import Restated, first_record
 from kit.quarter import activity, by_regimen, reasons
 from kit.statements.beside_published import where_it_stands
 from kit.statements.care import safety, to_look_at
@@ -30,14 +34,23 @@ from kit.statements.misleading import asked, warned_of
 from kit.statements.numbers import Quarter, numbers
 from kit.statements.sent import in_brief, tied_rows
 from kit.statements.sizes import early_responses
+from kit.statements.trend import other_rules, trends
 from kit.study import Study
 from kit.warned import Earlier, answers_of, warned
 
 
-def findings(study: Study, scope: str, group: Study | None = None, earlier: Earlier = ()) -> tuple[dict, Description]:
+def findings(
+    study: Study,
+    scope: str,
+    group: Study | None = None,
+    earlier: Earlier = (),
+    issued: Issued = NOTHING,
+    restated: Restated | None = None,
+) -> tuple[dict, Description]:
     """Everything a page says, as values that JSON can hold, and the description its figure is drawn from.
 
-    `group` is the study of all facilities, where the page is of one of them; `earlier` tells of earlier quarters.
+    `group` is the study of all facilities, where the page is of one of them; `earlier` tells of earlier quarters,
+    `issued` holds the numbers of those that were issued, `restated` the last of them counted anew.
     """
     description = describe(study.episodes, study.plan)
     episodes = study.episodes
@@ -77,6 +90,8 @@ def findings(study: Study, scope: str, group: Study | None = None, earlier: Earl
         "comparison": _comparison(study),
         "warnings": _warnings(study, earlier),
         "decisions": _decisions(study),
+        "trend": _trend(study, issued),
+        "restated": _restated(restated),
         "costs": _costs(study),
         "published": _published(study),
         "group": _in_group(group, scope) if group is not None else None,
@@ -124,6 +139,25 @@ def _numbers(study: Study) -> list[dict]:
         sent="sessions" not in study.absent,
     )
     return _records(numbers(quarter, study.plan))
+
+
+def _trend(study: Study, issued: Issued) -> dict:
+    """The quarters in a row, and what later reports need of this one."""
+    points = quarters(issued.numbers, quarter_numbers(study), period_of(study.plan), study.plan)
+    verdicts = trend(points)
+    return {
+        "first_record": first_record(study),
+        "points": _records(points) if len(issued.numbers) else [],
+        "verdicts": _records(verdicts) if len(issued.numbers) else [],
+        "said": [*trends(points, verdicts), *other_rules(issued.by_other_rules(study.plan)), *issued.unread],
+    }
+
+
+def _restated(told: Restated | None) -> dict | None:
+    """The last issued quarter counted anew."""
+    if told is None:
+        return None
+    return {"quarter": told.quarter, "revision": told.revision, "lines": _records(told.lines), "said": told.said}
 
 
 def _costs(study: Study) -> dict:

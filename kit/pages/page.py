@@ -15,6 +15,8 @@ from kit.healing.comparison import ANY
 from kit.healing.description import DRAWN_FROM, FROM_ENTRY, FROM_START, IN_VIEW
 from kit.pages.comparison_tables import comparison_table, needs_table, outside_table
 from kit.pages.display import figure_html, table_html
+from kit.pages.trend_figures import describe_trend
+from kit.pages.trend_tables import restated_table
 from kit.pages.warning_tables import decisions_table
 from kit.plan import BASES, Plan
 from kit.statements.about import CAUTIONS, INTERNAL, METHOD, PREPARED, windows
@@ -38,11 +40,13 @@ def page_html(
     made: str = "",
     due: Figure | None = None,
     changes: Sequence[str] = (),
+    trend: Figure | None = None,
 ) -> str:
     """The whole page as HTML. `notebooks` names file and title of each notebook of the same report; `made` is a day.
 
     `beside` is the figure of the comparison; there is none where too few started, and `figure`, the description, then
-    stands in its place. `due` is the figure of the sessions that were due, `changes` what was edited in the plan.
+    stands in its place. `due` is the figure of the sessions that were due, `changes` what was edited in the plan,
+    `trend` the figure of the quarters in a row.
     """
     return in_frame(
         "page.html.j2",
@@ -74,6 +78,8 @@ def page_html(
         figure=Markup(figure_html(figure, describe_figure(found))),
         due=Markup(figure_html(due, describe_due(found))) if due is not None else "",
         beside=Markup(figure_html(beside, describe_comparison(found))) if beside is not None else "",
+        trend=Markup(figure_html(trend, describe_trend(pd.DataFrame(found["trend"]["points"])))) if trend else "",
+        restated_table=_restated(found["restated"]),
         **_words(plan),
         **_tables(found),
     )
@@ -102,6 +108,13 @@ def _tables(found: dict) -> dict[str, Markup]:
         "decisions_table": table_html(decisions_table(pd.DataFrame(found["decisions"]))),
     }
     return {name: Markup(table) for name, table in tables.items()}
+
+
+def _restated(told: dict | None) -> Markup | str:
+    """The table of an issued quarter counted anew; blank where there is none, or nothing to count."""
+    if not told or not told["lines"]:
+        return ""
+    return Markup(table_html(restated_table(pd.DataFrame(told["lines"]), told["quarter"])))
 
 
 def frame_html(title: str, content: str) -> str:

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 
@@ -37,20 +38,23 @@ from kit.pages.endings import no_core_dumps
 from kit.pages.figures import closing_figure, missed_figure
 from kit.pages.findings import findings, last_record
 from kit.pages.folders import earlier_quarters, folder_name, period_of, revision, sweep_drafts
+from kit.pages.issued_quarters import issued_quarters
 from kit.pages.issuing import issued_in, no_longer_whole
 from kit.pages.kernel import one_kernel
 from kit.pages.ledger import LEDGER, complete_ledger
 from kit.pages.page import frame_html, page_html
 from kit.pages.plan_before import changed_in_plan
 from kit.pages.printing import print_pages
+from kit.pages.restated import restated
 from kit.pages.sheet import SHEET, read_numbers, sheet_html, write_numbers
+from kit.pages.trend_figures import trend_figure
 from kit.pages.workbooks import write_tables, write_wounds
 from kit.plan import Plan
 from kit.sharing.counted import counted
 from kit.sharing.telling import told
 from kit.statements.plan_changes import as_kept
 from kit.statements.sent import rows_used
-from kit.study import Study, map_of, read_study
+from kit.study import Study, map_of, read_study, study_then
 from kit.warned import answers_of
 from kit.words import day
 
@@ -95,7 +99,11 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
     group = whole if request.facility and len(whole.facilities) > 1 else None
     home = "All-facilities" if scope == ALL else scope
     earlier = earlier_quarters(Path(request.reports), home, study.plan)
-    found, description = findings(study, scope, group, earlier)
+    issued = issued_quarters(Path(request.reports), home, study.plan)
+    for sentence in issued.unread:
+        say(sentence)
+    then = restated(study, issued, partial(_study_then, request), _map_print(request))
+    found, description = findings(study, scope, group, earlier, issued, then)
     with revision(Path(request.reports), home, period_of(study.plan)) as (draft, final):
         internal = draft / "internal"
         internal.mkdir()
@@ -117,6 +125,12 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
     for sentence in no_longer_whole(final.parent):
         say(sentence)
     return final
+
+
+def _study_then(request: Request, begins: int, ends: int) -> Study:
+    """The study of the same request for an earlier quarter."""
+    whole = study_then(request.export, begins, ends, request.plan, request.columns)
+    return whole.at(request.facility) if request.facility else whole
 
 
 def _tidy(reports: Path) -> None:
@@ -209,10 +223,13 @@ def _write_page(
     missed = missed_figure(pd.DataFrame(found["reasons"], columns=["reason", "missed", "shortened"]))
     fates = delivered(study).fates
     due = fates_figure(fates, wide=5.6) if len(fates) else None
-    drawn = {"closing": closing, "missed": missed, "beside": beside, "due": due}
+    points = pd.DataFrame(found["trend"]["points"])
+    trend = trend_figure(points) if len(points) else None
+    drawn = {"closing": closing, "missed": missed, "beside": beside, "due": due, "trend": trend}
     _keep_figures(internal, drawn)
     sheets = [(f"../shareable/{SHEET}", "The sheet for handing on"), (COSTS, "Money, gain and doubt"), *books]
-    page = page_html(found, closing, beside, study.plan, revision_name, sheets, _today(), due, found["plan_changes"])
+    changes = found["plan_changes"]
+    page = page_html(found, closing, beside, study.plan, revision_name, sheets, _today(), due, changes, trend)
     (internal / "page.html").write_text(page, encoding="utf-8")
 
 

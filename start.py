@@ -1,6 +1,7 @@
 """Makes the kit's environment beside this file, then runs one of its jobs. Standard library only."""
 
 import collections
+import difflib
 import hashlib
 import importlib.util
 import os
@@ -22,14 +23,25 @@ HELP = """Run one of these from any folder (on Windows: py start.py ...):
   python3 start.py template new.xlsx  an empty workbook to fill in, where there is no export
   python3 start.py documentation my-export check.xlsx
                                       what it shows of what US NCD 270.1 asks, for the compliance officer
+  python3 start.py invent             the invented exports again
+  python3 start.py dictionary         the keys of the plan and the columns that are read
+  python3 start.py forget             remove the answers that the lab keeps on this computer
   python3 start.py test [options]     every check; options go to pytest
-  python3 start.py lab [options]      the notebooks in JupyterLab, on a copy that you may change
+  python3 start.py lab [options]      the notebooks in JupyterLab, on a copy that you may change; options go to
+                                      JupyterLab (--no-browser: print the address instead of opening it)
+
+Each has its own help: python3 start.py report --help. Ends with 0 done, 1 stopped (one line says why), 2 not
+understood, 130 interrupted.
 """
 ROOT = Path(__file__).resolve().parent
 VENV, DESK = ROOT / ".venv", ROOT / "desk"
 PYTHON = VENV / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 STAMP = VENV / "installed.txt"
 SURROUNDINGS = {**os.environ, "PYTHONUTF8": "1"}
+AT_THE_DESK = {"WOUND_OUTCOMES_DESK": "1"}  # notebooks opened in the lab keep answers that took long: kit/kept.py
+SURROUNDINGS.pop("WOUND_OUTCOMES_DESK", None)  # what is started from a terminal inside the lab is no part of the desk
+KITS = ("report", "issue", "draft", "check", "template", "documentation", "invent", "dictionary", "forget")
+ASKS_HELP = ("help", "--help", "-h")
 # On Python 3.15 some versions in constraints.txt have no ready-made build: pip would look for a compiler.
 OLDEST, NEWEST = (3, 11), (3, 14)
 # A file stays whole, so that a notebook is never split between two kernels.
@@ -41,10 +53,12 @@ class Stop(Exception):
 
 
 def main(words):
-    kits = ("report", "issue", "draft", "check", "template", "documentation")
-    jobs = {name: partial(kit, name) for name in kits} | {"test": test, "lab": lab}
-    if not words or words[0] not in jobs:
-        print(HELP, end="", file=sys.stderr)
+    jobs = {name: partial(kit, name) for name in KITS} | {"test": test, "lab": lab}
+    if not words or words[0] in ASKS_HELP:
+        print(HELP, end="", file=sys.stdout if words else sys.stderr)
+        return 0 if words else 2
+    if words[0] not in jobs:
+        print(not_understood(words[0], jobs), file=sys.stderr)
         return 2
     try:
         demand_python(sys.version_info)
@@ -54,6 +68,14 @@ def main(words):
         return 1
     except KeyboardInterrupt:
         return 130
+
+
+def not_understood(word, jobs):
+    """One line; the word itself is repeated only where it is letters, since it may be the name of a file."""
+    named = word if word.isascii() and word.isalpha() and word.islower() else "of that name"
+    near = difflib.get_close_matches(word.lower(), jobs, n=1, cutoff=0.5)
+    meant = f" (did you mean {near[0]}?)" if near else ""
+    return f"Not understood: there is no command {named}{meant}. What there is: python3 start.py --help"
 
 
 def kit(command, options):
@@ -70,10 +92,22 @@ def test(options):
 
 def lab(options):
     install("")
+    if any(option in ASKS_HELP for option in options):
+        return run([str(PYTHON), "-m", "jupyterlab", *options])
     for name in lay_desk(ROOT / "notebooks", DESK):
         print(f"desk/{name} differs from the kit's own and was left alone; delete it to get a fresh copy.")
+    for sentence in synced_said(DESK):
+        print(sentence)
+    print("Answers that take long are kept on this computer for the next time: python3 start.py forget removes them.")
     print("Starting JupyterLab on desk/ (about 10 seconds). Press Ctrl-C here to end it.")
-    return run([str(PYTHON), "-m", "jupyterlab", *lab_settings(DESK), *options], cwd=DESK)
+    return run([str(PYTHON), "-m", "jupyterlab", *lab_settings(DESK), *options], cwd=DESK, more=AT_THE_DESK)
+
+
+def synced_said(desk):
+    """What is to be said where a service copies the desk to other computers; nothing of the kit's is heavy here."""
+    from kit.synced import synced_said as said
+
+    return said(("desk/", desk))
 
 
 def install(extra):
@@ -167,15 +201,15 @@ def timed_checks(options):
 
 
 def lay_desk(source, desk):
-    """Copy what is not on the desk yet; returns the names there that differ, none of them touched."""
-    desk.mkdir(exist_ok=True)
+    """Copy what is not on the desk yet, tutorials too; returns the names there that differ, none of them touched."""
     differing = []
-    for file in sorted(source.glob("*.ipynb")):
-        copy = desk / file.name
+    for file in [*sorted(source.glob("*.ipynb")), *sorted(source.glob("tutorial/*.ipynb"))]:
+        copy = desk / file.relative_to(source)
+        copy.parent.mkdir(parents=True, exist_ok=True)
         if not copy.exists():
             shutil.copyfile(file, copy)
         elif copy.read_bytes() != file.read_bytes():
-            differing.append(file.name)
+            differing.append(file.relative_to(source).as_posix())
     return differing
 
 
@@ -190,10 +224,10 @@ def lab_settings(desk):
     ]
 
 
-def run(command, cwd=None):
+def run(command, cwd=None, more=None):
     """The command's exit status. An interrupt is the command's to answer (it may tidy up): wait."""
     sys.stdout.flush()  # so that our lines and the command's keep their order in a log
-    child = subprocess.Popen(command, cwd=cwd, env=SURROUNDINGS)
+    child = subprocess.Popen(command, cwd=cwd, env={**SURROUNDINGS, **(more or {})})
     before = signal.signal(signal.SIGTERM, lambda number, frame: child.terminate())
     interrupted = False
     while child.poll() is None:

@@ -8,7 +8,10 @@ import sys
 import time
 import traceback
 import warnings
+from collections.abc import Callable
 from pathlib import Path
+
+from kit.command_words import START, Shown, Words, command, described, left_over, not_understood, unknown
 
 HERE = Path(__file__).resolve().parents[1]
 CURES = {
@@ -17,29 +20,12 @@ CURES = {
     (errno.EEXIST, errno.ENOTDIR): "a file is in the way of a folder; move it, or name another place",
     (errno.ENOMEM, errno.EAGAIN): "close other programs and run again",
 }
+STARTING = "Starting"
 INVENTED = HERE / "data" / "synthetic" / "lifelike"
-EXAMPLES = """examples:
-  python -m kit report
-      the report on the invented export
-  python -m kit report my-export
-      on a folder of CSV files that use the kit's own column names and hold a study-plan.toml
-  python -m kit draft export.xlsx
-      write columns.toml, a column map, beside a workbook whose sheets and headers are its own
-  python -m kit check export.xlsx
-      read map, plan and export, and say what to fix next
-  python -m kit report export.xlsx --facility Tarnwick
-      on that workbook, for one facility
-  python -m kit template our-wounds.xlsx
-      an empty workbook to fill in, where there is no export at all
-  python -m kit issue reports/Tarnwick/2026-Q2/r1
-      freeze that draft: its pages say ISSUED, and what was issued before is superseded
-  python -m kit documentation export.xlsx check.xlsx --facility Tarnwick
-      what the export shows of what US NCD 270.1 asks; send it to the compliance officer first
-"""
 
 
 def main(given: list[str] | None = None) -> int:
-    """Run one command: 0 done, 1 stopped by the input, 2 asked wrongly, 3 stopped by a fault of the kit itself.
+    """Run one command: 0 done, 1 stopped by the input, 2 not understood, 3 stopped by a fault of the kit itself.
 
     An end from outside gives the status that other programs expect: 130 after Ctrl-C, 143 after SIGTERM.
     """
@@ -47,10 +33,24 @@ def main(given: list[str] | None = None) -> int:
 
     try:
         with heeding():
-            return _done(_parser().parse_args(given))
+            return _understood(list(sys.argv[1:] if given is None else given))
     except KeyboardInterrupt as ended:
         print("Stopped: interrupted; nothing unfinished was kept", file=sys.stderr)
         return status_of(ended)
+
+
+def _understood(given: list[str]) -> int:
+    parser = _parser()
+    if not given:
+        parser.print_help(sys.stderr)
+        return 2
+    if why := unknown(given):
+        return not_understood(why)
+    asked, left = parser.parse_known_args(given)
+    if left or asked.command is None:
+        options = list(parser.by_name[asked.command]._option_string_actions) if asked.command else ["--help"]
+        return not_understood(left_over(left, options), f"{START} {asked.command or ''}".rstrip())
+    return _done(asked)
 
 
 def _done(asked: argparse.Namespace) -> int:
@@ -102,13 +102,11 @@ def _stop(why: str) -> int:
     return 1
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="kit", description="Quarterly outcome reports for wound-healing modality programs.",
-        epilog=EXAMPLES, formatter_class=argparse.RawDescriptionHelpFormatter,
-    )  # fmt: skip
-    commands = parser.add_subparsers(required=True, metavar="command")
-    report = commands.add_parser("report", help="make the quarter's report from an export")
+def _parser() -> Words:
+    parser = Words(prog=START, formatter_class=Shown, allow_abbrev=False)
+    commands = described(parser)
+    parser.by_name = commands.choices
+    report = command(commands, "report")
     report.add_argument(
         "export", nargs="?", type=Path, default=INVENTED, help="folder or workbook (default: the invented export)"
     )
@@ -118,34 +116,28 @@ def _parser() -> argparse.ArgumentParser:
         "--reports", type=Path, default=HERE / "reports", help="where reports are kept (default: reports/)"
     )
     report.add_argument("--no-pdf", action="store_true", help="do not print page and sheet as PDF, browser or not")
-    report.set_defaults(run=_report)
-    issuing = commands.add_parser("issue", help="freeze a draft report: status issued, superseding the one before")
+    issuing = command(commands, "issue")
     issuing.add_argument("revision", type=Path, help="its folder, like reports/<facility>/<quarter>/r1")
-    issuing.set_defaults(run=_issue)
-    draft = commands.add_parser("draft", help="draft a column map from the headers and cells of an export")
+    draft = command(commands, "draft")
     draft.add_argument("export", type=Path, help="folder or workbook")
     draft.add_argument("--columns", default="", help="where the map goes (default: columns.toml with the export)")
-    draft.set_defaults(run=_draft)
-    check = commands.add_parser("check", help="check map, plan and export without a report, and say what to fix next")
+    check = command(commands, "check")
     check.add_argument("export", type=Path, help="folder or workbook")
     _add_plan_and_map(check)
-    check.set_defaults(run=_check)
-    template = commands.add_parser("template", help="write an empty workbook to fill in")
+    template = command(commands, "template")
     template.add_argument("workbook", type=Path, help="what it is to be called (.xlsx)")
-    template.set_defaults(run=_template)
-    documentation = commands.add_parser(
-        "documentation", help="write what an export shows of what US NCD 270.1 asks, for the compliance officer"
-    )
+    documentation = command(commands, "documentation")
     documentation.add_argument("export", type=Path, help="folder or workbook")
     documentation.add_argument("workbook", type=Path, help="what the check is to be called (.xlsx); not among reports")
     _add_plan_and_map(documentation)
     documentation.add_argument("--facility", default="", help="which facility, where the export holds several")
-    documentation.set_defaults(run=_documentation)
-    invent = commands.add_parser("invent", help="make the invented exports again")
+    invent = command(commands, "invent")
     invent.add_argument("folder", nargs="?", type=Path, default=HERE / "data" / "synthetic", help="where they go")
-    invent.set_defaults(run=_invent)
-    dictionary = commands.add_parser("dictionary", help="print the keys of the plan and the data dictionary")
-    dictionary.set_defaults(run=_dictionary)
+    command(commands, "forget")
+    command(commands, "dictionary")
+    does = (_report, _issue, _draft, _check, _template, _documentation, _invent, _forget, _dictionary)
+    for run in does:
+        commands.choices[run.__name__.lstrip("_")].set_defaults(run=run)
     return parser
 
 
@@ -154,19 +146,26 @@ def _add_plan_and_map(command: argparse.ArgumentParser) -> None:
     command.add_argument("--columns", default="", help="column map (default: columns.toml with the export, if there)")
 
 
+def _timed() -> Callable[[str], None]:
+    """A way to say what happens, each line with the seconds since the command began."""
+    began = time.monotonic()
+    return lambda sentence: _say(f"  {time.monotonic() - began:5.1f} s  {sentence}")
+
+
 def _report(asked: argparse.Namespace) -> int:
+    say = _timed()
+    say(STARTING)
     from kit.pages.kernel import NotebookError
     from kit.pages.report import Request, report
 
     request = Request(asked.export, asked.reports, asked.plan, asked.columns, asked.facility, pdf=not asked.no_pdf)
-    began = time.monotonic()
     try:
-        folder = report(request, say=lambda sentence: _say(f"  {time.monotonic() - began:5.1f} s  {sentence}"))
+        folder = report(request, say=say)
     except NotebookError as stopped:
         return _stop(str(stopped))
     _say(f"The page is {folder / 'internal' / 'page.html'}")
     _say(f"For handing on: {folder / 'shareable' / 'sheet.html'}")
-    _say(f'A draft until: python3 start.py issue "{folder}"')
+    _say(f'A draft until: {START} issue "{folder}"')
     return 0
 
 
@@ -174,10 +173,13 @@ def _issue(asked: argparse.Namespace) -> int:
     from kit.pages.issuing import issue
 
     _say(issue(asked.revision))
+    _say(f"For handing on: {asked.revision / 'shareable' / 'sheet.html'}")
     return 0
 
 
 def _draft(asked: argparse.Namespace) -> int:
+    say = _timed()
+    say(STARTING)
     from kit.faults import ExportError
     from kit.intake.drafted import as_toml, summary
     from kit.intake.drafting import draft
@@ -189,11 +191,12 @@ def _draft(asked: argparse.Namespace) -> int:
         raise ExportError(
             f"{file_said(to)}: there is one already; it may hold your work, so move it or name another place"
         )
+    say("Looking for what each sheet and column holds")
     drafted = draft(asked.export)
     to.write_text(as_toml(drafted), encoding="utf-8")
     _say(*summary(drafted), f"The map is {_shown(to)}")
     named = f' --columns "{_shown(to)}"' if asked.columns else ""
-    _say(f'Read it, correct it, then: python3 start.py check "{_shown(asked.export)}"{named}')
+    _say(f'Read it, correct it, then: {START} check "{_shown(asked.export)}"{named}')
     return 0
 
 
@@ -205,8 +208,15 @@ def _shown(path: Path) -> str:
 
 
 def _check(asked: argparse.Namespace) -> int:
+    say = _timed()
+    say(STARTING)
     from kit.checking import check
+    from kit.intake.naming import file_said
+    from kit.synced import synced_said
 
+    for sentence in synced_said((file_said(asked.export), asked.export)):
+        _say(sentence)
+    say("Reading map, plan and export")
     found = check(asked.export, asked.plan, asked.columns)
     others = found.stops if len(found.stops) > 1 else []
     for title, lines in (("Read", found.read), ("Stops the report", others), ("Worth mending", found.mends[1:])):
@@ -219,27 +229,55 @@ def _check(asked: argparse.Namespace) -> int:
 def _template(asked: argparse.Namespace) -> int:
     from kit.intake.template import write_template
 
-    _say(f"The workbook is {write_template(asked.workbook)}")
+    written = write_template(asked.workbook)
+    _say(f"The workbook is {written}")
+    _say(f'Fill it in, lay a study-plan.toml beside it, then: {START} check "{_shown(written)}"')
     return 0
 
 
 def _documentation(asked: argparse.Namespace) -> int:
+    say = _timed()
+    say(STARTING)
     from kit.pages.documentation import FIRST_LINE, refuse_place, write_documentation
     from kit.study import read_study
 
     refuse_place(asked.workbook)
+    say("Reading and cleaning the export")
     study = read_study(asked.export, asked.plan, asked.columns)
+    say("Writing the workbook")
     written = write_documentation(study, asked.workbook, asked.facility)
     _say(FIRST_LINE, f"The check is {written}")
     return 0
 
 
 def _invent(asked: argparse.Namespace) -> int:
+    say = _timed()
+    say(STARTING)
     from kit.synthetic.export import write_all
 
+    say("Inventing people, wounds and charts, and writing three exports")
     write_all(asked.folder)
     _say(f"The invented exports are in {asked.folder}")
     return 0
+
+
+def _forget(asked: argparse.Namespace) -> int:
+    from kit.kept import forget
+
+    gone = forget()
+    folder = _from_home(gone.folder)
+    if not gone.studies:
+        _say(f"Nothing is kept in {folder}")
+        return 0
+    many = "1 study" if gone.studies == 1 else f"{gone.studies} studies"
+    _say(f"Removed the answers of {many} ({gone.size / 1024**2:.1f} MB) from {folder}")
+    return 0
+
+
+def _from_home(path: Path) -> str:
+    """A path as a person writes it, without the name of the person."""
+    home = Path.home()
+    return str(Path("~") / path.relative_to(home)) if path.is_relative_to(home) else str(path)
 
 
 def _dictionary(asked: argparse.Namespace) -> int:

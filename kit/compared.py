@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from dataclasses import fields
+from functools import lru_cache, partial
 
 import pandas as pd
 
 from kit.healing.answers import Answers, answer
+from kit.healing.comparison import laid_out
 from kit.healing.other_answers import other_answers
 from kit.healing.reach import Reach, reach_of
 from kit.healing.trials import Weeks, weeks_of
+from kit.kept import Parts, kept
 from kit.study import Study
 
 
@@ -29,10 +32,22 @@ def reach_in_quarter(study: Study) -> Reach:
 @lru_cache(maxsize=8)
 def compared(study: Study) -> Answers:
     """The answers of a study. A study is frozen, so asking twice costs once."""
-    return answer(weeks(study), study.measurements, study.plan)
+
+    def together(parts: Parts) -> Answers:
+        layout = laid_out(weeks(study).weeks, study.measurements, study.plan, parts["horizon_weeks"])
+        return Answers(layout=layout, **parts)
+
+    return kept(study, "compared", lambda: answer(weeks(study), study.measurements, study.plan), _apart, together)
+
+
+def _apart(answers: Answers) -> Parts:
+    """The answers without the layout, in which wounds and residents stand and which is laid out in no time."""
+    return {field.name: getattr(answers, field.name) for field in fields(Answers) if field.name != "layout"}
 
 
 @lru_cache(maxsize=8)
 def other_ways(study: Study) -> pd.DataFrame:
     """The same question answered in other ways."""
-    return other_answers(compared(study), weeks(study), study.episodes, study.measurements, study.plan)
+    asked = (compared(study), weeks(study), study.episodes, study.measurements, study.plan)
+    make = partial(other_answers, *asked)
+    return kept(study, "other_ways", make, lambda table: {"table": table}, lambda parts: parts["table"])

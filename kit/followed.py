@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import fields, replace
 from functools import lru_cache
 
 import pandas as pd
 
 from kit.compared import weeks
+from kit.kept import Parts, kept
 from kit.study import Study
+from kit.trajectories.changes import LOG
 from kit.trajectories.courses import Courses, courses, without_starts
 from kit.trajectories.delayed import forecasts
+from kit.trajectories.models import modelled
 from kit.trajectories.slopes import Slopes, slopes
 from kit.trajectories.standing import standing
 from kit.trajectories.summaries import summaries, summary_table
@@ -24,7 +28,24 @@ def courses_of(study: Study) -> Courses:
 @lru_cache(maxsize=8)
 def slopes_of(study: Study) -> Slopes | None:
     """How fast sizes change, and the slope before and after a start; None where there are too few sizes."""
-    return slopes(courses_of(study), study.episodes)
+
+    def together(parts: Parts) -> Slopes | None:
+        return _slopes_again(courses_of(study), parts) if "log" in parts else None
+
+    return kept(study, "slopes", lambda: slopes(courses_of(study), study.episodes), _slopes_apart, together)
+
+
+def _slopes_apart(found: Slopes | None) -> Parts:
+    """The slopes without the courses, which are of wounds; of the main model, what its draws came to."""
+    if found is None:
+        return {}
+    apart = {field.name: getattr(found, field.name) for field in fields(Slopes) if field.name != "courses"}
+    return apart | {"log": pd.DataFrame(found.log.drawn, columns=[f"c{at}" for at in range(found.log.drawn.shape[1])])}
+
+
+def _slopes_again(seen: Courses, parts: Parts) -> Slopes:
+    once = modelled(seen, LOG, 0, parts["seed"])
+    return Slopes(**parts | {"courses": seen, "log": replace(once, drawn=parts["log"].to_numpy())})
 
 
 @lru_cache(maxsize=8)

@@ -15,6 +15,7 @@ from kit.intake.cleaning import clean
 from kit.intake.mapping import read_map
 from kit.intake.readers import RawTable, read_export
 from kit.intake.screening import screen
+from kit.kept import known_as, of_facility
 from kit.plan import Plan, read_plan
 from kit.wounds.episodes import episodes
 from kit.wounds.staging import stage_course
@@ -81,7 +82,7 @@ def _at(study: Study, facility: str) -> Study:
         )
     people = study.residents[study.residents["facility"] == facility]
     wounds = study.wounds[study.wounds["resident"].isin(people["resident"])]
-    return replace(
+    part = replace(
         study,
         residents=people.reset_index(drop=True),
         wounds=wounds.reset_index(drop=True),
@@ -91,6 +92,8 @@ def _at(study: Study, facility: str) -> Study:
         **{name: _of_wounds(getattr(study, name), wounds) for name in ("measurements", "sessions", "procedures")},
         **{name: _of_people(getattr(study, name), people, wounds) for name in ("spans", "departures")},
     )
+    of_facility(study, part, facility)
+    return part
 
 
 def _of_wounds(frame: pd.DataFrame, wounds: pd.DataFrame) -> pd.DataFrame:
@@ -165,7 +168,17 @@ def map_of(export: Path, columns: str | Path = "") -> Path | None:
 @lru_cache(maxsize=2)
 def _read_once(export: Path, plan_file: Path, map_file: Path | None, stamps: tuple, rules: tuple) -> Study:
     raw = read_export(export, read_map(map_file) if map_file is not None else None)
-    return study_of(raw, read_plan(plan_file))
+    study = study_of(raw, read_plan(plan_file))
+    known_as(study, _content(study.sources, rules))
+    return study
+
+
+def _content(sources: pd.DataFrame, rules: tuple[bytes, ...]) -> str:
+    """What the files of an export, its plan and its map hold, as one digest."""
+    told = hashlib.sha256(sources[["table", "file", "sha256"]].to_csv().encode())
+    for content in rules:
+        told.update(hashlib.sha256(content).digest())
+    return told.hexdigest()
 
 
 def study_of(raw: dict[str, RawTable], plan: Plan) -> Study:

@@ -1,5 +1,8 @@
 """The command line: what it says, what it answers with, and that asking for help is quick."""
 
+import re
+import shlex
+import signal
 import subprocess
 import sys
 import time
@@ -7,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from kit.__main__ import main
+from kit.__main__ import _parser, main
+from kit.command_words import COMMANDS, STATUSES
 from kit.pages.kernel import NotebookError
 from kit.vocabulary import TABLES
 from tests.conftest import LIFELIKE
@@ -26,34 +30,62 @@ def stopped(capsys, *words):
     return status, said.err.rstrip("\n")
 
 
-def wrongly_asked(capsys, *words):
-    """The status of a command that was asked wrongly, and what it says on the error stream."""
+def helped(capsys, *words):
+    """What a command says of itself."""
     with pytest.raises(SystemExit) as left:
-        main(list(words))
-    return left.value.code, capsys.readouterr().err
+        main([*words, "--help"])
+    assert left.value.code == 0
+    return capsys.readouterr().out
+
+
+def not_understood(capsys, *words):
+    """What is said of words that are not understood: one line on the error stream, and the status 2."""
+    try:
+        status = main(list(words))
+    except SystemExit as left:
+        status = left.code
+    said = capsys.readouterr()
+    assert (status, said.out, said.err.count("\n")) == (2, "", 1)
+    return said.err.rstrip("\n")
+
+
+def timed(lines):
+    """What lines of progress say; each must begin with its seconds."""
+    met = [re.fullmatch(r" +\d+\.\d s  (.+)", line) for line in lines]
+    assert all(met)
+    return [one[1] for one in met]
 
 
 # --- help ---
 
 
 def test_help_names_the_commands_and_shows_examples(capsys):
-    with pytest.raises(SystemExit) as left:
-        main(["--help"])
-    said = capsys.readouterr().out
-    assert left.value.code == 0
-    assert all(
-        command in said
-        for command in ("report", "issue", "draft", "check", "template", "documentation", "invent", "dictionary")
-    )
-    assert said.count("  python -m kit report") >= 3
-    assert "--facility Tarnwick" in said
+    said = helped(capsys)
+    assert all(f"    {name}" in said for name in COMMANDS)
+    assert STATUSES in said
+    assert main([]) == 2
+    assert capsys.readouterr().err == said
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_help_of_a_command_has_a_paragraph_examples_and_statuses(capsys, name):
+    said = helped(capsys, name)
+    assert " ".join(COMMANDS[name].long.split()) in " ".join(said.split())
+    assert said.startswith(f"usage: python3 start.py {name}")
+    assert 1 <= said.count(f"\n  python3 start.py {name}") <= 3
+    assert STATUSES in said
+    assert max(map(len, said.splitlines())) <= 100
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_example_is_understood(name):
+    for words, _ in COMMANDS[name].examples:
+        asked, left = _parser().parse_known_args(shlex.split(words.split(" > ")[0]))
+        assert (asked.command, left) == (name, [])
 
 
 def test_help_of_the_report_names_every_option(capsys):
-    with pytest.raises(SystemExit) as left:
-        main(["report", "--help"])
-    said = capsys.readouterr().out
-    assert left.value.code == 0
+    said = helped(capsys, "report")
     assert all(option in said for option in ("--plan", "--columns", "--facility", "--reports"))
 
 
@@ -69,11 +101,33 @@ def test_help_is_quick_and_imports_nothing_heavy():
 # --- asked wrongly ---
 
 
-@pytest.mark.parametrize("words", [[], ["reprot"], ["report", "--fasility", "Tarnwick"], ["report", "one", "two"]])
-def test_a_command_that_is_not_known_ends_with_2_and_says_how(capsys, words):
-    status, said = wrongly_asked(capsys, *words)
-    assert status == 2
-    assert said.startswith("usage: ")
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["reprot"], "there is no command reprot (did you mean report?). What there is: python3 start.py --help"),
+        (["chek", "export"], "there is no command chek (did you mean check?)."),
+        (["zzz"], "there is no command zzz. "),
+        (["Jane Doe"], "there is no command of that name. "),
+        (["--facility", "Jane Doe"], "there is no command of that name. "),
+        (["--fast"], "there is no option --fast here. "),
+        (["--"], "no command is named. "),
+        (["report", "--fasility", "Tarnwick"], "there is no option --fasility here (did you mean --facility?). What "
+         "there is: python3 start.py report --help"),
+        (["report", "--fasility=Tarnwick"], "there is no option --fasility here (did you mean --facility?)."),
+        (["report", "--facil", "Tarnwick"], "there is no option --facil here (did you mean --facility?)."),
+        (["report", "-R0412"], "there is no option of that name here. "),
+        (["report", "one", "two"], "there is a word too many; put a name with spaces in quotes. "),
+        (["report", "--facility"], "--facility needs a value after it. What there is: python3 start.py report --help"),
+        (["check"], "it needs export. What there is: python3 start.py check --help"),
+        (["documentation"], "it needs export and workbook. "),
+        (["forget", "something"], "there is a word too many; "),
+        (["issue", "--help=R0412"], "the words do not fit together. "),
+    ],
+)  # fmt: skip
+def test_words_that_are_not_understood_get_one_line_and_2(capsys, words, says):
+    said = not_understood(capsys, *words)
+    assert said.startswith(f"Not understood: {says}")
+    assert not [secret for secret in ("Jane", "R0412", "Tarnwick") if secret in said]
 
 
 # --- stopped by the input ---
@@ -175,6 +229,7 @@ def test_from_a_strange_folder_draft_and_check_lead_to_a_report(strange, capsys)
     assert main(["draft", str(strange)]) == 0
     said = capsys.readouterr().out
     assert "wounds: 3 columns placed, from list.csv" in said
+    assert timed(said.splitlines()[:2]) == ["Starting", "Looking for what each sheet and column holds"]
     assert said.splitlines()[-1].endswith(f'start.py check "{strange}"')
     assert main(["check", str(strange)]) == 0
     assert capsys.readouterr().out.splitlines()[-1].startswith("Nothing stops the report.")
@@ -197,7 +252,7 @@ def test_a_check_that_finds_something_ends_with_1_and_what_to_fix_next(strange, 
 
 def test_a_template_is_written_once(tmp_path, capsys):
     assert main(["template", str(tmp_path / "ours.xlsx")]) == 0
-    capsys.readouterr()
+    assert capsys.readouterr().out.splitlines()[-1].endswith(f'start.py check "{tmp_path / "ours.xlsx"}"')
     status, said = stopped(capsys, "template", tmp_path / "ours.xlsx")
     assert (status, said.startswith("Stopped: ours.xlsx: ")) == (1, True)
 
@@ -209,7 +264,8 @@ def test_a_documentation_check_is_written_and_says_who_reads_it_first(tmp_path, 
     words = ["documentation", str(LIFELIKE), str(tmp_path / "check.xlsx"), "--facility", "Tarnwick"]
     assert main(words) == 0
     said = capsys.readouterr().out.splitlines()
-    assert said == ["Send this to the compliance officer first.", f"The check is {tmp_path / 'check.xlsx'}"]
+    assert said[-2:] == ["Send this to the compliance officer first.", f"The check is {tmp_path / 'check.xlsx'}"]
+    assert timed(said[:-2]) == ["Starting", "Reading and cleaning the export", "Writing the workbook"]
     assert (tmp_path / "check.xlsx").exists()
 
 
@@ -233,3 +289,41 @@ def test_a_documentation_check_is_never_written_over(capsys, tmp_path):
     status, said = stopped(capsys, "documentation", LIFELIKE, tmp_path / "check.xlsx", "--facility", "Tarnwick")
     assert (status, said.startswith("Stopped: check.xlsx: there is such a file already")) == (1, True)
     assert (tmp_path / "check.xlsx").read_text() == "mine"
+
+
+# --- statuses ---
+
+
+@pytest.mark.parametrize("words", [["draft"], ["check"], ["documentation", "check.xlsx"], ["report"]])
+def test_an_export_that_is_not_there_stops_every_command_that_reads_one(capsys, tmp_path, words):
+    name, *more = words
+    status = main([name, str(tmp_path / "no-export"), *(str(tmp_path / word) for word in more)])
+    said = capsys.readouterr()
+    assert status == 1
+    assert "no-export: there is no such export" in said.err + said.out
+    assert str(tmp_path) not in said.err
+
+
+def test_inventing_ends_with_where_it_lies(capsys, tmp_path, monkeypatch):
+    monkeypatch.setattr("kit.synthetic.export.write_all", lambda folder: None)
+    assert main(["invent", str(tmp_path)]) == 0
+    *progress, last = capsys.readouterr().out.splitlines()
+    assert timed(progress)[0] == "Starting"
+    assert last == f"The invented exports are in {tmp_path}"
+
+
+@pytest.mark.parametrize("name", ["draft", "check", "invent"])
+def test_an_interrupt_ends_every_command_with_130(capsys, tmp_path, monkeypatch, name):
+    def interrupted(*given):
+        signal.raise_signal(signal.SIGINT)
+
+    place = {"draft": "kit.intake.drafting.draft", "check": "kit.checking.check"}
+    monkeypatch.setattr(place.get(name, "kit.synthetic.export.write_all"), interrupted)
+    assert main([name, str(tmp_path)]) == 130
+    assert capsys.readouterr().err == "Stopped: interrupted; nothing unfinished was kept\n"
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_goes_into_a_pipe_is_plain():
+    said = subprocess.run([sys.executable, "-m", "kit", "check", "--help"], cwd=ROOT, capture_output=True, check=True)
+    assert said.stdout.isascii() and b"\x1b" not in said.stdout

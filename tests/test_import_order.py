@@ -10,6 +10,7 @@ import pytest
 # The order in which data travels. A folder's own name, its __init__.py, stands after its modules.
 # A new module gets its line here, a module that goes loses it.
 ROOMS = [
+    "command_words",
     "vocabulary",
     "glossary",
     "faults",
@@ -53,6 +54,8 @@ ROOMS = [
     "wounds.episodes",
     "wounds.course",
     "wounds",
+    "synced",
+    "kept",
     "study",
     "quarter",
     "healing.resampling",

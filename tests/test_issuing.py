@@ -281,7 +281,8 @@ def test_what_an_interruption_left_half_written_is_swept(tmp_path):
 def test_the_command_issues_and_says_so(tmp_path, capsys):
     revision = draft(tmp_path, "r1")
     assert main(["issue", str(revision)]) == 0
-    assert capsys.readouterr().out == "r1 is issued\n"
+    sheet = revision / "shareable" / "sheet.html"
+    assert capsys.readouterr().out == f"r1 is issued\nFor handing on: {sheet}\n"
     assert main(["issue", str(revision)]) == 1
     assert capsys.readouterr().err.startswith("Stopped: r1 is issued already")
 

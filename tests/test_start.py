@@ -8,6 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from kit.command_words import COMMANDS
+from kit.kept import AT_THE_DESK
+
 ROOT = Path(__file__).parent.parent
 
 
@@ -37,11 +40,32 @@ def installed(start, tmp_path, monkeypatch):
 # --- words ---
 
 
-@pytest.mark.parametrize("words", [[], ["help"], ["reprot"], ["--help"]])
-def test_no_word_or_a_wrong_one_shows_the_three_commands(start, words, capsys):
-    assert start.main(words) == 2
-    shown = capsys.readouterr().err
-    assert all(f"start.py {job} " in shown for job in ("report", "test", "lab"))
+@pytest.mark.parametrize(("words", "status"), [([], 2), (["help"], 0), (["--help"], 0), (["-h"], 0)])
+def test_no_word_or_a_call_for_help_shows_every_command(start, words, status, capsys):
+    assert start.main(words) == status
+    said = capsys.readouterr()
+    shown = said.out if words else said.err
+    assert all(f"start.py {job} " in shown for job in (*start.KITS, "test", "lab"))
+
+
+def test_every_command_of_the_kit_can_be_called_from_here(start):
+    assert set(start.KITS) == set(COMMANDS)
+
+
+@pytest.mark.parametrize(
+    ("word", "said"),
+    [
+        ("reprot", "Not understood: there is no command reprot (did you mean report?). "),
+        ("labb", "Not understood: there is no command labb (did you mean lab?). "),
+        ("zzz", "Not understood: there is no command zzz. "),
+        ("Jane Doe.xlsx", "Not understood: there is no command of that name. "),
+    ],
+)
+def test_a_word_that_is_no_command_gets_one_line_with_the_nearest(start, capsys, word, said):
+    assert start.main([word]) == 2
+    shown = capsys.readouterr()
+    assert shown.err == said + "What there is: python3 start.py --help\n"
+    assert shown.out == ""
 
 
 def test_options_travel_on_and_the_status_comes_back(start, monkeypatch):
@@ -170,8 +194,77 @@ def test_the_desk_keeps_what_a_person_changed(start, tmp_path):
     assert [file.read_text() for file in sorted(desk.iterdir())] == ["mine", "ours", "ours"]
 
 
+def test_the_desk_holds_the_tutorials_too(start, tmp_path):
+    notebooks, desk = tmp_path / "notebooks", tmp_path / "desk"
+    (notebooks / "tutorial").mkdir(parents=True)
+    (notebooks / "tutorial" / "first.ipynb").write_text("ours")
+    assert start.lay_desk(notebooks, desk) == []
+    assert (desk / "tutorial" / "first.ipynb").read_text() == "ours"
+    (desk / "tutorial" / "first.ipynb").write_text("mine")
+    assert start.lay_desk(notebooks, desk) == ["tutorial/first.ipynb"]
+    assert (desk / "tutorial" / "first.ipynb").read_text() == "mine"
+
+
+@pytest.fixture
+def lab(start, tmp_path, monkeypatch):
+    """A lab that does not start: what would have been run, as (command, more surroundings)."""
+    ran = []
+    monkeypatch.setattr(start, "install", lambda extra: None)
+    monkeypatch.setattr(start, "run", lambda command, cwd=None, more=None: ran.append((command, more)) or 0)
+    (tmp_path / "notebooks").mkdir()
+    (tmp_path / "notebooks" / "1_care.ipynb").write_text("ours")
+    monkeypatch.setattr(start, "ROOT", tmp_path)
+    monkeypatch.setattr(start, "DESK", tmp_path / "desk")
+    return ran
+
+
+def test_the_lab_passes_options_on_and_alone_keeps_answers(start, lab, capsys):
+    assert start.main(["lab", "--no-browser"]) == 0
+    assert start.main(["report"]) == 0
+    (opened, kept), (_, of_report) = lab
+    assert opened[-1] == "--no-browser"
+    assert kept == {AT_THE_DESK: "1"}
+    assert not of_report
+    said = capsys.readouterr().out
+    assert "python3 start.py forget" in said
+    assert "Press Ctrl-C here to end it." in said
+    assert "other computers" not in said
+
+
+def test_the_lab_tells_of_a_copy_that_differs_and_of_a_synced_desk(start, lab, tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(start, "DESK", tmp_path / "Dropbox" / "desk")
+    start.main(["lab"])
+    (tmp_path / "Dropbox" / "desk" / "1_care.ipynb").write_text("mine")
+    capsys.readouterr()
+    start.main(["lab"])
+    said = capsys.readouterr().out.splitlines()
+    assert said[0].startswith("desk/1_care.ipynb differs from the kit's own and was left alone")
+    assert said[1].startswith("desk/ lies in a folder that Dropbox copies to other computers")
+
+
+def test_help_of_the_lab_is_that_of_jupyterlab_and_lays_no_desk(start, lab, tmp_path):
+    assert start.main(["lab", "--help"]) == 0
+    assert lab[0][0][-2:] == ["jupyterlab", "--help"]
+    assert not (tmp_path / "desk").exists()
+
+
+def test_what_a_command_needs_more_reaches_it(start):
+    code = "import os, sys; sys.exit(int(os.environ.get('WOUND_OUTCOMES_DESK') or 7))"
+    assert start.run([sys.executable, "-c", code], more={AT_THE_DESK: "5"}) == 5
+
+
 def test_the_lab_is_told_to_leave_the_network_alone(start):
     settings = start.lab_settings(Path("desk"))
     assert "--LabApp.news_url=None" in settings
     assert "--LabApp.extension_manager=readonly" in settings
     assert any(setting.endswith("NeverCheckForUpdate") for setting in settings)
+
+
+def test_what_is_started_from_inside_the_lab_is_no_part_of_the_desk(monkeypatch):
+    monkeypatch.setenv("WOUND_OUTCOMES_DESK", "1")
+    spec = importlib.util.spec_from_file_location("start_script", ROOT / "start.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    code = "import os, sys; sys.exit('WOUND_OUTCOMES_DESK' in os.environ)"
+    assert module.run([sys.executable, "-c", code]) == 0
+    assert module.run([sys.executable, "-c", code], more=module.AT_THE_DESK) == 1

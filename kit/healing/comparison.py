@@ -153,12 +153,18 @@ def choose_horizon(weeks: pd.DataFrame, measurements: pd.DataFrame, plan: Plan) 
     by weights and by how long wounds were followed untreated; what they came to is not asked.
     """
     for horizon in plan.comparison.horizons:
-        layout = lay_out(_with_both(weeks, plan, horizon * WEEK), measurements, plan, horizon * WEEK)
+        layout = laid_out(weeks, measurements, plan, horizon)
         asked = any_modality(layout)
         if followed(layout, asked) >= FOLLOWED:
             if worth_of_others(layout, asked) >= plan.comparison.effective_residents:
                 break
     return layout
+
+
+def laid_out(weeks: pd.DataFrame, measurements: pd.DataFrame, plan: Plan, horizon_weeks: int) -> Layout:
+    """The trials of one horizon, of the facilities in which some started and some did not."""
+    horizon = horizon_weeks * WEEK
+    return lay_out(_with_both(weeks, plan, horizon), measurements, plan, horizon)
 
 
 def followed(layout: Layout, asked: Question) -> int:

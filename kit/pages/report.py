@@ -28,6 +28,7 @@ from kit.faults import ExportError
 from kit.followed import standing_in
 from kit.healing.description import Description
 from kit.intake.naming import file_said
+from kit.kept import anew
 from kit.pages.alive import sweep_temporary, temporary_files_in
 from kit.pages.comparison_figures import comparison_figure
 from kit.pages.cost_figures import plane_figure, stack_figure
@@ -55,6 +56,7 @@ from kit.sharing.telling import told
 from kit.statements.plan_changes import as_kept
 from kit.statements.sent import rows_used
 from kit.study import Study, map_of, read_study, study_then
+from kit.synced import synced_said
 from kit.warned import answers_of
 from kit.words import day
 
@@ -80,6 +82,7 @@ class Request:
     pdf: bool = True
 
 
+@anew()
 def report(request: Request, say: Say = lambda sentence: None) -> Path:
     """Make the quarter's report and return its folder: reports/<scope>/<period>/r<number>.
 
@@ -87,6 +90,8 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
     folder is left behind. What runs that were killed have left is swept, and their ledgers are completed, before.
     """
     no_core_dumps()
+    for sentence in synced_said((file_said(Path(request.export)), request.export), ("reports/", request.reports)):
+        say(sentence)
     _tidy(Path(request.reports))
     say("Reading and cleaning the export")
     whole = read_study(request.export, request.plan, request.columns)

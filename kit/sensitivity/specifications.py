@@ -6,8 +6,9 @@ number is a matter of rules; what all rules have in common, such as what no char
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import asdict, dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import combinations, product
 
 import numpy as np
@@ -17,6 +18,7 @@ from kit.healing.answers import Answers, answer
 from kit.healing.comparison import CLOSED
 from kit.healing.other_answers import ALIKE
 from kit.healing.trials import Weeks, weeks_of
+from kit.kept import kept
 from kit.plan import COVARIATES, Plan
 from kit.sensitivity.bounds import no_number, not_made
 from kit.study import Study
@@ -85,6 +87,13 @@ def specifications(
 @lru_cache(maxsize=4)
 def _edited(study: Study, answers: Answers, draws: int) -> tuple[dict, ...]:
     """Every row but the plan's own; they take seconds, and a table and a sentence ask for the same."""
+    told = f"{answers.measure} {own_choice(answers)} {answers.told.to_csv()} {answers.layout.plan.fingerprint}"
+    name = f"specifications-{draws}-{hashlib.sha256(told.encode()).hexdigest()[:12]}"
+    make = partial(_answered, study, answers, draws)
+    return kept(study, name, make, lambda rows: {"rows": list(rows)}, lambda parts: tuple(parts["rows"]))
+
+
+def _answered(study: Study, answers: Answers, draws: int) -> tuple[dict, ...]:
     own, measure = own_choice(answers), answers.measure
     first, alone = _row(own, own, answers.told.iloc[0], measure, ""), singles(own, measure)
     rows = [_asked(study, choice, own, measure, draws) for choice in alone]

@@ -18,6 +18,8 @@ HELP = """Run one of these from any folder (on Windows: py start.py ...):
   python3 start.py report [options]   the quarter's report; without options, on the invented export
   python3 start.py issue reports/A/2026-Q2/r1
                                       freeze a draft report: its pages say ISSUED
+  python3 start.py verify reports/A/2026-Q2/r1
+                                      whether an issued report is as it was issued
   python3 start.py draft my-export    a column map, where headers are the facility's own
   python3 start.py check my-export    what the report would read, and what to fix next
   python3 start.py template new.xlsx  an empty workbook to fill in, where there is no export
@@ -40,7 +42,7 @@ STAMP = VENV / "installed.txt"
 SURROUNDINGS = {**os.environ, "PYTHONUTF8": "1"}
 AT_THE_DESK = {"WOUND_OUTCOMES_DESK": "1"}  # notebooks opened in the lab keep answers that took long: kit/kept.py
 SURROUNDINGS.pop("WOUND_OUTCOMES_DESK", None)  # what is started from a terminal inside the lab is no part of the desk
-KITS = ("report", "issue", "draft", "check", "template", "documentation", "invent", "dictionary", "forget")
+KITS = ("report", "issue", "verify", "draft", "check", "template", "documentation", "invent", "dictionary", "forget")
 ASKS_HELP = ("help", "--help", "-h")
 # On Python 3.15 some versions in constraints.txt have no ready-made build: pip would look for a compiler.
 OLDEST, NEWEST = (3, 11), (3, 14)

@@ -118,6 +118,8 @@ def _parser() -> Words:
     report.add_argument("--no-pdf", action="store_true", help="do not print page and sheet as PDF, browser or not")
     issuing = command(commands, "issue")
     issuing.add_argument("revision", type=Path, help="its folder, like reports/<facility>/<quarter>/r1")
+    verifying = command(commands, "verify")
+    verifying.add_argument("revision", type=Path, help="its folder, like reports/<facility>/<quarter>/r1")
     draft = command(commands, "draft")
     draft.add_argument("export", type=Path, help="folder or workbook")
     draft.add_argument("--columns", default="", help="where the map goes (default: columns.toml with the export)")
@@ -135,7 +137,7 @@ def _parser() -> Words:
     invent.add_argument("folder", nargs="?", type=Path, default=HERE / "data" / "synthetic", help="where they go")
     command(commands, "forget")
     command(commands, "dictionary")
-    does = (_report, _issue, _draft, _check, _template, _documentation, _invent, _forget, _dictionary)
+    does = (_report, _issue, _verify, _draft, _check, _template, _documentation, _invent, _forget, _dictionary)
     for run in does:
         commands.choices[run.__name__.lstrip("_")].set_defaults(run=run)
     return parser
@@ -170,10 +172,25 @@ def _report(asked: argparse.Namespace) -> int:
 
 
 def _issue(asked: argparse.Namespace) -> int:
-    from kit.pages.issuing import issue
+    from kit.pages.issuing import fingerprint, issue
 
-    _say(issue(asked.revision))
-    _say(f"For handing on: {asked.revision / 'shareable' / 'sheet.html'}")
+    revision = _revision(asked)
+    _say(issue(revision))
+    _say(f"Its fingerprint, to be written down elsewhere: {fingerprint(revision)}")
+    _say(f"For handing on: {revision / 'shareable' / 'sheet.html'}")
+    return 0
+
+
+def _revision(asked: argparse.Namespace) -> Path:
+    """The folder that was named, where the person stands or where reports lie if none was asked for elsewhere."""
+    beside = HERE / asked.revision
+    return beside if beside.exists() and not asked.revision.exists() else asked.revision
+
+
+def _verify(asked: argparse.Namespace) -> int:
+    from kit.pages.issuing import verify
+
+    _say(verify(_revision(asked)))
     return 0
 
 

@@ -50,6 +50,12 @@ COMMANDS = {
         "before says by which it is superseded. Nothing that is issued is changed afterwards.",
         (("issue reports/Tarnwick/2026-Q2/r1", "freeze that draft"),),
     ),
+    "verify": Command(
+        "see that an issued report is as it was issued",
+        "Looks at every file of an issued report, and at what the ledger says of it, and tells the fingerprint that "
+        "was to be written down when it was issued.",
+        (("verify reports/Tarnwick/2026-Q2/r1", "is that report still what was issued?"),),
+    ),
     "draft": Command(
         "draft a column map from the headers and cells of an export",
         "Finds out which sheet and column holds what and writes it to columns.toml beside the data, never over one "

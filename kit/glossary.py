@@ -348,7 +348,7 @@ RESULTS: dict[str, str] = {
     "from_size_day": "Day of the earlier size compared.",
     "to_size_day": "Day of the later size compared.",
     "requirement": "What US NCD 270.1 asks.",
-    "answer": "Shown in this export, not shown in this export, or needs the chart.",
+    "answer": "Shown in this export, the export shows otherwise, not shown in this export, or needs the chart.",
     "because": "Why it is not shown, blank where it is; of a proposal the number that reached its trigger.",
     # the quarter
     "planned": "Sessions planned: given, shortened or missed.",

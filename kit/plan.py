@@ -433,7 +433,7 @@ def read_plan(path: str | Path) -> Plan:
     a value outside its limits.
     """
     path = Path(path)
-    given = read_toml(path, "plan", "start from the one in data/synthetic", PlanError)
+    given = read_toml(path, "plan", "start from the one in data/synthetic/messy", PlanError)
     try:
         return Plan.model_validate(given)
     except ValidationError as errors:

@@ -138,7 +138,7 @@ def test_minutes_that_nobody_recorded_are_said_and_not_nought():
     own = taken(staff_minutes=0.0, staff_unsaid=11)
     table = costs(own, OWN)
     words = said.spent(table, own, OWN)
-    assert "took 11 sessions (minutes are not recorded) in its first" in words and "at least $126" in words
+    assert "took 11 sessions (staff minutes are not recorded) in its first" in words and "at least $126" in words
     assert money_table(table, OWN).loc[0, "Amount"] == "not recorded"
     assert units_table(own)["Staff minutes"].tolist() == ["–"] * 3
     assert "44 sessions have no staff minutes, and neither has any session like them: not counted." in said.doubts(

@@ -7,7 +7,7 @@ import pytest
 
 from kit.healing.reach import Reach
 from kit.plan import PROPOSALS, Triggers
-from kit.statements.decisions import COLUMNS, DECIDED_BY, Reached, decisions
+from kit.statements.decisions import COLUMNS, DECIDED_BY, Reached, decisions, going_on
 from kit.statements.delivery import MATTERS
 from tests.test_size_statements import PLAN
 from tests.told import answers_of, between, row_of
@@ -22,13 +22,18 @@ def plan(**triggers):
 
 def fates(*rows):
     rows = rows or (("full", "", 80.0), ("short", "train", 20.0))
-    return pd.DataFrame(rows, columns=["fate", "decision", "sessions"])
+    return pd.DataFrame(rows, columns=["fate", "decision", "sessions"]).assign(facility="Quellmoor")
 
 
 def told(*rows, answers=None, rules=None, reach=TENTH, **done):
     answers = answers or answers_of(between(-0.1, 0.2, starters=30))
     found = Reached(reach, fates(*rows), SimpleNamespace(**WELL | done), answers)
     return decisions(found, rules or plan())
+
+
+def one_of(*rows):
+    (row,) = told(*rows).to_dict("records")
+    return row["trigger"], row["because"], row["proposes"]
 
 
 def one(**given):
@@ -58,7 +63,29 @@ def test_what_keeps_sessions_from_being_delivered_decides_what_is_proposed(decis
     assert frame["because"].tolist() == [
         "79% of the 100 sessions due in the quarter reached the protocol's minutes; the plan asks for 80%. What lacks "
         f"is first a matter of {MATTERS[decision]}."
+        + (" Ask why before anybody is trained." if decision == "train" else "")
     ]
+
+
+def test_the_facilities_below_are_named_where_there_are_several():
+    rows = pd.concat([fates(("full", "", 90.0), ("missed", "staff", 10.0)),
+                      fates(("full", "", 30.0), ("short", "train", 70.0)).assign(facility="Tarnwick")])  # fmt: skip
+    done = SimpleNamespace(**WELL)
+    [told] = decisions(Reached(TENTH, rows, done, answers_of(between(-0.1, 0.2, starters=30))), plan())["because"]
+    assert "Below it: Tarnwick 30%; the others reach it." in told
+
+
+def test_a_share_that_only_rounds_to_what_is_asked_is_told_closer():
+    _, because, _ = one_of(("full", "", 799.0), ("missed", "staff", 201.0))
+    assert because.startswith("79.9% of the 1000 sessions due")
+
+
+def test_whether_to_go_on_is_said_where_nothing_proposes_it():
+    assert going_on(told(), "A look on the way.") == (
+        "Whether to go on is not proposed: these records do not say whether more closed, or fewer. A look on the way."
+    )
+    few = told(answers=answers_of(row_of(told=False, starters=30)))
+    assert going_on(few, "A look on the way.") == "A look on the way."
 
 
 def test_fewer_starts_than_the_plan_asks_for():

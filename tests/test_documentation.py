@@ -13,6 +13,7 @@ from kit.delivery.documentation import (
     BECAUSE,
     CHART,
     NOT_SHOWN,
+    OTHERWISE,
     REQUIREMENTS,
     SHOWN,
     counted,
@@ -64,21 +65,21 @@ def dressed(*days):
 
 def test_stage_2_on_day_45_is_not_in_the_wording():
     table = told("W1 55 5 4 . . 2 open .\nW1 98 5 4 . . 2 open .\n", stimulated(100), "W1 R1 pressure_injury 55")
-    assert answers(table, "stage") == [NOT_SHOWN]
+    assert answers(table, "stage") == [OTHERWISE]
     assert answers(table, "chronic") == [SHOWN]  # 100 - 55 = 45 days
 
 
 def test_stage_3_on_day_20_of_standard_care_is_too_early():
     table = told("W1 80 5 4 . . 3 open .\nW1 98 5 4 . . 3 open .\n", stimulated(100), "W1 R1 pressure_injury 80")
     assert answers(table, "stage") == [SHOWN]
-    assert answers(table, "care") == [NOT_SHOWN]  # 100 - 80 = 20 days
-    assert BECAUSE["care", NOT_SHOWN] in set(table["because"])
+    assert answers(table, "care") == [OTHERWISE]  # 100 - 80 = 20 days
+    assert BECAUSE["care", OTHERWISE] in set(table["because"])
 
 
 def test_stage_3_on_day_31_of_stimulation_with_nothing_better_is_flagged():
     """The first session is day 1, of calendar day 80; day 31 is calendar day 110."""
     table = told(STILL.replace("111", "108"), stimulated(80, 110))
-    assert answers(table, "sign") == [NOT_SHOWN]  # of the second week alone: the first 30 days are not over before
+    assert answers(table, "sign") == [OTHERWISE]  # of the second week alone: the first 30 days are not over before
     assert table.loc[table["requirement"] == "sign", "week"].tolist() == [4]  # 30 // 7
 
 
@@ -91,7 +92,7 @@ def test_stage_3_with_the_last_evaluation_31_days_ago_is_overdue():
 @pytest.mark.parametrize("shut", ["W1 95 . . . . . closed .", "W1 95 5 4 . . 3 open closed"])
 def test_a_session_after_full_epithelialization_is_flagged(shut):
     table = told(f"W1 90 5 4 . . 3 open .\n{shut}\n", stimulated(94, 97))
-    assert answers(table, "stop") == [NOT_SHOWN]
+    assert answers(table, "stop") == [OTHERWISE]
     assert answers(told(f"W1 90 5 4 . . 3 open .\n{shut}\n", stimulated(94, 95)), "stop") == [SHOWN]  # of that day
 
 
@@ -120,8 +121,8 @@ def test_weeks_count_from_the_first_stimulation_and_those_without_one_are_none()
         ("arterial", SHOWN),
         ("diabetic_foot", SHOWN),
         ("venous", SHOWN),
-        ("surgical", NOT_SHOWN),
-        ("other", NOT_SHOWN),
+        ("surgical", OTHERWISE),
+        ("other", OTHERWISE),
         (".", CHART),
     ],
 )
@@ -131,7 +132,7 @@ def test_the_kind_of_wound(kind, answer):
 
 @pytest.mark.parametrize(
     ("stage", "answer"),
-    [("1", NOT_SHOWN), ("4", SHOWN), ("unstageable", NOT_SHOWN), ("deep_tissue", NOT_SHOWN), (".", CHART)],
+    [("1", OTHERWISE), ("4", SHOWN), ("unstageable", OTHERWISE), ("deep_tissue", OTHERWISE), (".", CHART)],
 )
 def test_the_stage_of_a_pressure_injury(stage, answer):
     assert answers(told(f"W1 90 5 4 . . {stage} open .\n", stimulated(100)), "stage") == [answer]
@@ -150,7 +151,7 @@ def test_a_stage_charted_later_does_not_tell_of_the_week():
     ("seen", "onset", "answer"),
     [
         (90, "70", SHOWN),
-        (90, "71", NOT_SHOWN),  # 29 days
+        (90, "71", OTHERWISE),  # 29 days
         (70, ".", SHOWN),  # measured open for 30 days
         (71, ".", CHART),
     ],
@@ -185,7 +186,7 @@ def test_care_is_thirty_days_in_the_export_with_care_recorded(seen, tables, answ
 
 @pytest.mark.parametrize(
     ("before", "answer"),
-    [("5 4 heavy", SHOWN), ("5 5 heavy", NOT_SHOWN), (". . .", CHART)],  # 20 of 25: a fifth less is a sign
+    [("5 4 heavy", SHOWN), ("5 5 heavy", OTHERWISE), (". . .", CHART)],  # 20 of 25: a fifth less is a sign
 )
 def test_no_sign_before_the_start(before, answer):
     seen = f"W1 65 {before} . 3 open .\nW1 99 5 4 heavy . 3 open .\n"
@@ -200,7 +201,7 @@ def test_an_evaluation_by_whom_is_not_asked_and_none_at_all_needs_the_chart():
 
 @pytest.mark.parametrize(
     ("last", "answer"),
-    [("5 4 moderate 50", SHOWN), ("5 4 heavy 40", SHOWN), ("5 3.6 heavy 50", SHOWN), ("5 3.7 heavy 45", NOT_SHOWN)],
+    [("5 4 moderate 50", SHOWN), ("5 4 heavy 40", SHOWN), ("5 3.6 heavy 50", SHOWN), ("5 3.7 heavy 45", OTHERWISE)],
 )
 def test_any_measurable_sign_in_the_thirty_days_is_shown(last, answer):
     seen = f"W1 80 5 4 heavy 50 3 open slough\nW1 110 {last} 3 open slough\n"

@@ -8,7 +8,7 @@ import pytest
 from kit.__main__ import main
 from kit.faults import ExportError
 from kit.pages import issuing
-from kit.pages.issuing import altered, issue, issued_in, no_longer_whole
+from kit.pages.issuing import altered, fingerprint, issue, issued_in, no_longer_whole, verify
 from kit.pages.ledger import add_to_ledger, drafts, read_ledger
 from kit.pages.sheet import read_numbers, write_numbers
 from kit.plan import Plan
@@ -46,7 +46,8 @@ def holding(folder):
 
 
 def statuses(home):
-    return [(line["revision"], line["status"], line["changed"]) for line in read_ledger(home)]
+    """What the ledger tells, without the fingerprint of what was issued."""
+    return [(line["revision"], line["status"], line["changed"].split("; fingerprint")[0]) for line in read_ledger(home)]
 
 
 def printing_as(monkeypatch, prints):
@@ -163,6 +164,32 @@ def test_what_is_issued_is_not_issued_again(tmp_path):
     with pytest.raises(ExportError, match="r1 is issued already"):
         issue(revision)
     assert holding(tmp_path) == before
+
+
+def test_what_was_changed_after_it_was_issued_is_not_called_whole(tmp_path):
+    revision = draft(tmp_path, "r1")
+    issue(revision)
+    page = revision / "internal" / "page.html"
+    page.chmod(0o644)
+    page.write_text("45 beside 26", encoding="utf-8")
+    for ask in (verify, issue):
+        with pytest.raises(ExportError, match=r"r1 .*: internal/page\.html$"):
+            ask(revision)
+
+
+def test_a_list_of_fingerprints_that_was_made_to_fit_is_found_by_the_ledger(tmp_path):
+    revision = draft(tmp_path, "r1")
+    issue(revision)
+    listed = revision / "issued.json"
+    listed.chmod(0o644)
+    listed.write_text(listed.read_text(encoding="utf-8").replace("issued", "issued ", 1), encoding="utf-8")
+    with pytest.raises(ExportError, match=r"issued\.json \(the ledger tells of another\)"):
+        verify(revision)
+
+
+def test_a_draft_is_not_called_issued(tmp_path):
+    with pytest.raises(ExportError, match="r1 is a draft"):
+        verify(draft(tmp_path, "r1"))
 
 
 @pytest.mark.parametrize("what", ["nothing there", "no revision", "a revision's own edition"])
@@ -282,7 +309,14 @@ def test_the_command_issues_and_says_so(tmp_path, capsys):
     revision = draft(tmp_path, "r1")
     assert main(["issue", str(revision)]) == 0
     sheet = revision / "shareable" / "sheet.html"
-    assert capsys.readouterr().out == f"r1 is issued\nFor handing on: {sheet}\n"
+    mark = fingerprint(revision)
+    assert capsys.readouterr().out == (
+        f"r1 is issued\nIts fingerprint, to be written down elsewhere: {mark}\nFor handing on: {sheet}\n"
+    )
+    assert main(["verify", str(revision)]) == 0
+    assert (
+        capsys.readouterr().out == f"r1 is as it was issued; fingerprint {mark}. Is it the one that was written down?\n"
+    )
     assert main(["issue", str(revision)]) == 1
     assert capsys.readouterr().err.startswith("Stopped: r1 is issued already")
 

@@ -107,7 +107,8 @@ def test_the_message_never_quotes_a_value():
 
 def test_a_missing_plan_says_where_one_is(tmp_path):
     with pytest.raises(
-        PlanError, match=rf"^none.toml: there is no such plan in {tmp_path.name}; start from the one in data/synthetic$"
+        PlanError,
+        match=rf"^none.toml: there is no such plan in {tmp_path.name}; start from the one in data/synthetic/messy$",
     ):
         read_plan(tmp_path / "none.toml")
 

@@ -12,8 +12,12 @@ from kit.healing.covariates import held
 from kit.plan import WEEK
 from kit.wounds.regimens import given
 
-SHOWN, NOT_SHOWN, CHART = "shown in this export", "not shown in this export", "needs the chart"
-ANSWERS = (SHOWN, NOT_SHOWN, CHART)
+SHOWN, OTHERWISE = "shown in this export", "the export shows otherwise"
+NOT_SHOWN, CHART = "not shown in this export", "needs the chart"
+ANSWERS = (SHOWN, OTHERWISE, NOT_SHOWN, CHART)
+ABSENCE = (
+    "evaluation",
+)  # what is not recorded of these may still have been done; of the others the records say the contrary
 DAYS = 30  # of NCD 270.1
 CLOSE = 10  # days of each end of them within which care must be recorded; common practice, no source
 KINDS = ("pressure_injury", "arterial", "diabetic_foot", "venous")
@@ -23,29 +27,29 @@ REQUIREMENTS = {
     "kind": "A pressure, arterial, diabetic or venous wound",
     "stage": "Stage 3 or 4, of a pressure injury",
     "chronic": "Not healed within 30 days of its beginning",
-    "care": "At least 30 days of standard care before the first session",
+    "care": "Open for 30 days before the first session, with some care recorded near both ends (what care: chart)",
     "no_sign_before": "No measurable sign of healing in those 30 days",
-    "evaluation": "Evaluated at least every 30 days",
+    "evaluation": "Evaluated at least every 30 days (by whom: chart)",
     "sign": "A measurable sign of healing within each 30 days of treatment",
     "stop": "Not treated once fully epithelialized",
 }
 # Why an answer is what it is, by requirement and answer.
 BECAUSE = {
-    ("kind", NOT_SHOWN): "the kind of wound is not in the wording",
+    ("kind", OTHERWISE): "the kind of wound is not in the wording",
     ("kind", CHART): "no kind is recorded",
-    ("stage", NOT_SHOWN): "the stage is not in the wording",
+    ("stage", OTHERWISE): "the stage is not in the wording",
     ("stage", CHART): "no stage is recorded up to then",
-    ("chronic", NOT_SHOWN): "30 days have not passed since it began",
+    ("chronic", OTHERWISE): "30 days have not passed since it began",
     ("chronic", CHART): "when it began is not recorded, and it was first measured less than 30 days before",
-    ("care", NOT_SHOWN): "it began less than 30 days before the first session",
+    ("care", OTHERWISE): "it began less than 30 days before the first session",
     ("care", CHART): "30 days of care before the first session are not in the export",
-    ("no_sign_before", NOT_SHOWN): "a measurable sign is recorded in those 30 days",
+    ("no_sign_before", OTHERWISE): "a measurable sign is recorded in those 30 days",
     ("no_sign_before", CHART): "not measured at both ends of those 30 days",
     ("evaluation", NOT_SHOWN): "no evaluation in the 30 days up to the last session of the week",
     ("evaluation", CHART): "the export holds no evaluations",
-    ("sign", NOT_SHOWN): "no measurable sign in the 30 days up to the last session of the week",
+    ("sign", OTHERWISE): "no measurable sign in the 30 days up to the last session of the week",
     ("sign", CHART): "not measured at both ends of the 30 days",
-    ("stop", NOT_SHOWN): "a session was given after the wound was recorded fully epithelialized",
+    ("stop", OTHERWISE): "a session was given after the wound was recorded fully epithelialized",
     (
         "stop",
         CHART,
@@ -86,8 +90,9 @@ def documentation(
     """What the export shows of each requirement in each treated week: a row a week and requirement.
 
     Columns in: `weeks` as `treated_weeks` returns it; the rest as in the study. Columns out: those of weeks,
-    requirement, answer (shown in this export, not shown in this export, needs the chart), because (why it is not
-    shown; else blank).
+    requirement, answer (shown in this export, the export shows otherwise, not shown in this export, needs the chart),
+    because (why it is not shown; else blank). Only an evaluation is not shown where none is recorded; of all else the
+    records then show the contrary.
 
     | requirement | shown | needs the chart |
     | --- | --- | --- |
@@ -119,13 +124,17 @@ the export holds none at all |
         "sign": _sign(known, measurements),
         "stop": _stop(known, measurements, sessions),
     }
-    parts = [weeks.assign(requirement=name, answer=answer) for name, answer in answers.items()]
+    parts = [weeks.assign(requirement=name, answer=_otherwise(name, answer)) for name, answer in answers.items()]
     told = pd.concat(parts, ignore_index=True)
     told = told[told["answer"] != ""]
     why = [BECAUSE.get((name, answer), "") for name, answer in zip(told["requirement"], told["answer"], strict=True)]
     order = told["requirement"].map(list(REQUIREMENTS).index)
     told = told.assign(because=pd.Series(why, index=told.index, dtype=object), order=order)
     return told.sort_values(["wound", "week", "order"], ignore_index=True).drop(columns="order")
+
+
+def _otherwise(requirement: str, answer: np.ndarray) -> np.ndarray:
+    return answer if requirement in ABSENCE else np.where(answer == NOT_SHOWN, OTHERWISE, answer)
 
 
 def _known(weeks: pd.DataFrame, wounds: pd.DataFrame, stages: pd.DataFrame, episodes: pd.DataFrame) -> pd.DataFrame:

@@ -40,7 +40,7 @@ def beside_figure(states: pd.DataFrame, row: dict, measure: str, came_to: str) -
     bars.set(xlim=(0, 100), ylim=(-0.5, 1.5))
     bars.set_yticks([1, 0], names, **_SMALL)
     bars.tick_params(labelsize=9, colors=INK, length=0)
-    bars.set_xticks([])
+    bars.set_xticks([0, 25, 50, 75, 100])
     _no_frame(bars)
     _difference(line, row, measure, came_to)
     present = [state for state in _FILLS if any(stack.get(state, 0) > 0 for stack in stacks)]

@@ -29,6 +29,7 @@ def costs_html(found: dict, figure: Figure | None, plan: Plan, revision: str, ma
         title=f"{found['scope']}, {plan.program.name}: money, gain and doubt",
         f=found,
         told=told,
+        weeks=found["comparison"]["horizon_weeks"],
         money_table=Markup(table_html(money_table(pd.DataFrame(found["costs"]["lines"]), plan))),
         figure=Markup(figure_html(figure, described(found))) if figure is not None else "",
         basis=BASES[plan.program.basis],

@@ -27,7 +27,7 @@ PARTS = {
     FULL: (FILLS["closed"][0], "", "Reached the protocol's minutes"),
     TRAIN: ("#d9c7a3", "", "Given and too short"),
     PERSON: ("#b9c4c0", "////", "Refused or unwell"),
-    STAFF: ("#b0926c", "", "No staff"),
+    STAFF: ("#b0926c", "++", "No staff"),
     SUPPLY: ("#b0926c", "xxxx", "No device or supplies"),
     PAYER: ("#efe6d2", "....", "Payer"),
     AWAY: ("#c9d3cf", "\\\\\\\\", "Away, on hold or isolated"),

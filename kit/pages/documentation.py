@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from kit import __version__
-from kit.delivery.documentation import ANSWERS, CHART, NOT_SHOWN, REQUIREMENTS, SHOWN, counted, documentation
+from kit.delivery.documentation import ANSWERS, CHART, NOT_SHOWN, OTHERWISE, REQUIREMENTS, SHOWN, counted, documentation
 from kit.delivery.documentation import treated_weeks as weeks_of
 from kit.faults import ExportError
 from kit.pages.alive import own_temporary, temporary_files_in
@@ -25,8 +25,8 @@ FIRST_LINE = "Send this to the compliance officer first."
 LINES = (
     FIRST_LINE,
     "Not a coverage decision; contractors differ.",
-    f"Each answer is one of: {SHOWN}; {NOT_SHOWN}; {CHART}. What is not shown may be in the chart, "
-    "unless the column that says why tells that the export shows otherwise.",
+    f"Each answer is one of: {SHOWN}; {OTHERWISE}; {NOT_SHOWN}; {CHART}. What is not shown may be in the chart; where "
+    "the export shows otherwise, the column that says why tells what it shows. Ask counsel before passing this on.",
     "A row is a week of a wound in which electrical stimulation was given, counted from its first session. Ultrasound "
     "is outside NCD 270.1, and weeks of ultrasound alone are not listed.",
     "Not asked in any week: whether another modality was given at the same time, who was present, where it was given, "

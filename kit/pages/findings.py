@@ -26,8 +26,8 @@ from kit.pages.restated import Restated, first_record
 from kit.quarter import activity, by_regimen, reasons
 from kit.statements.beside_published import where_it_stands
 from kit.statements.care import safety, to_look_at
-from kit.statements.comparing import came_to, comparisons, in_facility, look, reach
-from kit.statements.costs import costs_said
+from kit.statements.comparing import came_to, comparisons, in_facility, look, reach, why_level
+from kit.statements.costs import costs_said, took
 from kit.statements.decisions import Reached, decisions
 from kit.statements.delivery import missed_most
 from kit.statements.misleading import asked, warned_of
@@ -167,6 +167,7 @@ def _costs(study: Study) -> dict:
     table = costs(taken, plan)
     return {
         "said": _records(costs_said(table, taken, worth, answers, plan)),
+        "took": took(table, taken, plan),
         "lines": _records(table),
         "gain": _records(worth.parts),
         "quadrants": _records(worth.quadrants),
@@ -193,6 +194,7 @@ def _comparison(study: Study) -> dict:
         "came_to": came_to(answers, plan),
         "reach": reach(answers),
         "look": look(plan),
+        "why_level": why_level(answers.told.iloc[0].to_dict(), answers.measure),
         "early": _records(early_responses(answers, plan)),
         "told": _records(answers.told.assign(sentence=said["sentence"], level=said["level"])),
         "needs": _records(answers.needs),

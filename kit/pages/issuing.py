@@ -15,6 +15,7 @@ from kit.pages.sheet import read_numbers
 from kit.sharing.telling import worked_out
 
 ISSUED, SUPERSEDED, RUN = "issued.json", "superseded.txt", "internal/run.json"
+PRINT = "fingerprint "
 STATUS = '<span class="status">{}</span>'
 
 
@@ -39,10 +40,11 @@ def issue(revision: Path) -> str:
     if not (revision / ISSUED).exists():
         printed = _freeze(revision, last)
     elif _stands(revision, "issued"):
-        raise ExportError(f"{revision.name} is issued already; what was issued stays as it is")
+        raise ExportError(_as_it_stands(revision))
     if last is not None:
         _supersede(last, revision)
-    add_to_ledger(revision.parent, _line(run, revision, "issued", _since(last, run)))
+    told = f"{_since(last, run)}; {PRINT}{fingerprint(revision)}"
+    add_to_ledger(revision.parent, _line(run, revision, "issued", told))
     return f"{revision.name} is issued" + (f" and supersedes {last.name}" if last is not None else "") + printed
 
 
@@ -58,7 +60,7 @@ def _freeze(revision: Path, last: Path | None) -> str:
     printed = _print_anew(revision)
     told = {"revision": revision.name, "issued": _now(), "supersedes": last.name if last else None}
     _replace(revision / ISSUED, json.dumps(told | {"files": _prints(revision)}, indent=1) + "\n")
-    for name in _prints(revision):
+    for name in (ISSUED, *_prints(revision)):
         (revision / name).chmod(0o444)
     return printed
 
@@ -74,6 +76,43 @@ def _print_anew(revision: Path) -> str:
         raise ExportError(
             f"{there[0].name}: still open somewhere, and it says DRAFT; close it and give the command again"
         ) from None
+
+
+def verify(revision: Path) -> str:
+    """That an issued revision is as it was issued; a sentence.
+
+    Raises ExportError where it was never issued, where a file was changed, is gone or is new, or where the list of
+    fingerprints is not the one that the ledger tells of.
+    """
+    revision = revision.resolve()
+    _run_of(revision)
+    if not (revision / ISSUED).exists():
+        raise ExportError(f"{revision.name} is a draft: it was not issued")
+    changed = _changed_since(revision)
+    if changed:
+        raise ExportError(f"{revision.name} is no longer as it was issued: {', '.join(changed)}")
+    return f"{revision.name} is as it was issued; {PRINT}{fingerprint(revision)}. Is it the one that was written down?"
+
+
+def fingerprint(revision: Path) -> str:
+    """Sixteen hexadecimal digits of the list of fingerprints of an issued revision, and so of every file in it."""
+    return hashlib.sha256((revision / ISSUED).read_bytes()).hexdigest()[:16]
+
+
+def _changed_since(revision: Path) -> list[str]:
+    """What is not as it was issued: files, and the list itself where the ledger tells of another."""
+    lines = [line["changed"] for line in read_ledger(revision.parent)
+             if (line["revision"], line["status"]) == (revision.name, "issued")]  # fmt: skip
+    told = [line.rpartition(PRINT)[2] for line in lines if PRINT in line]
+    listed = [f"{ISSUED} (the ledger tells of another)"] if told and fingerprint(revision) not in told else []
+    return altered(revision) + listed
+
+
+def _as_it_stands(revision: Path) -> str:
+    changed = _changed_since(revision)
+    if changed:
+        return f"{revision.name} was issued and has been changed since: {', '.join(changed)}"
+    return f"{revision.name} is issued already; what was issued stays as it is"
 
 
 def _since(last: Path | None, run: dict) -> str:
@@ -100,7 +139,7 @@ def altered(revision: Path) -> list[str]:
 def no_longer_whole(home: Path) -> list[str]:
     """A sentence for each issued revision of a quarter whose files are not those that were issued."""
     return [f"{folder.name} is no longer as it was issued: {', '.join(changed)}"
-            for folder in issued_in(home) if (changed := altered(folder))]  # fmt: skip
+            for folder in issued_in(home) if (changed := _changed_since(folder))]  # fmt: skip
 
 
 def _run_of(revision: Path) -> dict:

@@ -20,10 +20,11 @@ from kit.pages.trend_tables import restated_table
 from kit.pages.warning_tables import decisions_table
 from kit.plan import BASES, Plan
 from kit.statements.about import CAUTIONS, INTERNAL, METHOD, PREPARED, windows
-from kit.statements.comparing import LEVELS, UNCHARTED
-from kit.statements.decisions import DECIDED_BY
+from kit.statements.comparing import UNCHARTED
+from kit.statements.decisions import DECIDED_BY, going_on
 from kit.statements.misleading import QUIET_MEANS
 
+LOGGED = "In the log, by regimen; sessions due count also what was ordered and never logged"
 MOST_MISSED, MOST_WARNED = 3, 5  # told on the page; the others stand in the notebooks
 _TEMPLATES = Environment(
     loader=PackageLoader("kit.pages", "."), autoescape=True, undefined=StrictUndefined, trim_blocks=True
@@ -57,9 +58,9 @@ def page_html(
         uncharted=UNCHARTED,
         quiet_means=QUIET_MEANS,
         decided_by=DECIDED_BY,
+        going_on=going_on(pd.DataFrame(found["decisions"]), found["comparison"]["look"]),
         MOST_WARNED=MOST_WARNED,
         MOST_MISSED=MOST_MISSED,
-        levels=dict(LEVELS),
         method=METHOD,
         prepared=PREPARED,
         cautions=CAUTIONS,
@@ -104,7 +105,7 @@ def _tables(found: dict) -> dict[str, Markup]:
         "outside_table": table_html(outside_table(outside), "Starts, by whether they can be compared"),
         "before_table": _healing_html(found, FROM_ENTRY),
         "started_table": _healing_html(found, FROM_START),
-        "sessions_table": table_html(pd.DataFrame(found["sessions"])),
+        "sessions_table": table_html(pd.DataFrame(found["sessions"]), LOGGED),
         "decisions_table": table_html(decisions_table(pd.DataFrame(found["decisions"]))),
     }
     return {name: Markup(table) for name, table in tables.items()}
@@ -159,7 +160,10 @@ def _healing_row(group: dict, horizon: int) -> dict[str, object]:
 def _homes(found: dict) -> str:
     """Each facility's difference, leaning on the group's, in a line."""
     told = [_home(home) for home in found["comparison"]["homes"]]
-    return f"Each facility, leaning on the group the more the smaller it is: {'; '.join(told)}."
+    return (
+        f"Each facility, leaning on the group the more the smaller it is: {'; '.join(told)}. Of few starts this is "
+        "almost wholly the group's number, and no result of that facility."
+    )
 
 
 SHARES = {

@@ -13,7 +13,7 @@ from kit.pages.page import in_frame
 from kit.plan import BASES
 from kit.quarter import activity
 from kit.sharing.counted import first_reason
-from kit.statements.about import window
+from kit.statements.about import PREPARED, window
 from kit.statements.comparing import UNCHARTED
 from kit.statements.misleading import QUIET_MEANS
 from kit.statements.shared import HANDED_ON, difference, held_back, in_words, recognised
@@ -42,6 +42,9 @@ def sheet_html(rows: pd.DataFrame, found: dict, study: Study, revision: str, mad
         numbers=Markup(table_html(numbers)),
         said=said,
         level=level,
+        why_level=found["comparison"]["why_level"],
+        look=found["comparison"]["look"],
+        prepared=PREPARED,
         held_back=held_back(rows, plan),
         recognised=recognised(activity(study)),
         uncharted=UNCHARTED,

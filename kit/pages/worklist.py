@@ -47,8 +47,8 @@ def about_list(known: pd.DataFrame, told: pd.DataFrame, plan: Plan) -> pd.DataFr
         "Sheet all things": "A row a wound and thing; a wound may have several",
         "Sheet wounds": "Where each open wound stands beside the course expected of wounds like it, slowest first",
         "Sheet calendar": f"Weeks of open wounds that were treated or have an order, a letter a day: {LEGEND}",
-        "Order": f"{', '.join(THINGS.values())}. Order and day counts are common practice, no source; 30 days without "
-        "a measurable sign is of US NCD 270.1, the days of an evaluation are the plan's",
+        "Order": f"{', '.join(THINGS.values())}. Order and day counts are common practice, no source; the days of an "
+        "evaluation are the plan's",
     }
     return pd.DataFrame(lines.items(), columns=["what", "is"])
 

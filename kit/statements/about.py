@@ -8,8 +8,8 @@ from kit.study import Study
 from kit.words import day
 
 INTERNAL = (
-    "Internal: small counts, in which the facility's own people can be recognised. It stays in the facility and with "
-    "the program's consultant."
+    "Internal: small counts, in which people can be recognised. It stays with those who run the program and its "
+    "consultant. For a board, a payer or a family there is shareable/sheet.html, once it is issued."
 )
 
 METHOD = (

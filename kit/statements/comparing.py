@@ -43,6 +43,15 @@ def level_of(row: dict, measure: str) -> str:
     return "supports" if starts >= SUPPORTS_FROM else "consistent with"
 
 
+def why_level(row: dict, measure: str) -> str:
+    """Why a comparison goes as far as it does: what applies of `LEVELS`."""
+    level = level_of(row, measure)
+    if level != "describes":
+        return dict(LEVELS)[level]
+    few = [f"fewer than {CONSISTENT_FROM} wounds started"] * (_starts(row) < CONSISTENT_FROM)
+    return " and ".join(few + ["the range reaches from fewer to more"] * (not _one_sided(row, measure)))
+
+
 def _starts(row: dict) -> int:
     """How many wounds started; of two regimens the fewer."""
     return row["starters"] if row["beside"] == NONE else min(row["starters"], row["others"])

@@ -68,9 +68,22 @@ def spent(table: pd.DataFrame, taken: Resources, plan: Plan) -> str:
     return f"{said}It rests on {rests}, treated in {weeks}; such a week cost {week}."
 
 
+def took(table: pd.DataFrame, taken: Resources, plan: Plan) -> str:
+    """What a started wound took, for the page: without money while any price is the kit's own invention."""
+    lines, wounds = table[table["regimen"] == ANY].set_index("item"), taken.wounds
+    if wounds.empty or not lines.loc[TOTAL, "is_invented"]:
+        return spent(table, taken, plan)
+    per = f"{count(round(wounds['sessions'].mean()), 'session')}{_minutes(lines, len(wounds))}"
+    rests = f"{count(len(wounds), 'wound')} on {count(wounds['resident'].nunique(), 'resident')}"
+    said = f"A started wound took {per} in its first {taken.horizon_weeks} weeks, or until it ended ({rests}). "
+    return f"{said}Some prices of the plan are the kit's own invention, so no money stands here."
+
+
 def _minutes(lines: pd.DataFrame, wounds: int) -> str:
     minutes = lines.loc["staff", "units"] / wounds
-    return f" and {round(minutes):,} minutes of staff" if math.isfinite(minutes) else " (minutes are not recorded)"
+    return (
+        f" and {round(minutes):,} minutes of staff" if math.isfinite(minutes) else " (staff minutes are not recorded)"
+    )
 
 
 def _fixed(lines: pd.DataFrame, column: str, plan: Plan) -> str:

@@ -45,6 +45,13 @@ def decisions(found: Reached, plan: Plan) -> pd.DataFrame:
     return told.assign(owner="", date="")[COLUMNS]
 
 
+def going_on(decided: pd.DataFrame, look: str) -> str:
+    """Whether anything is proposed on going on with the program; `look` says which look at the question this is."""
+    if set(decided["trigger"]) & {"too few", "supports", "leans worse"}:
+        return look
+    return f"Whether to go on is not proposed: these records do not say whether more closed, or fewer. {look}"
+
+
 def _delivered(found: Reached, plan: Plan) -> list[tuple]:
     """What keeps sessions from being delivered decides what is proposed: training is trained, the rest is changed."""
     rows = found.fates
@@ -54,12 +61,29 @@ def _delivered(found: Reached, plan: Plan) -> list[tuple]:
     lacking = rows[rows["decision"] != ""].groupby("decision")["sessions"].sum().sort_values(ascending=False)
     first = lacking.index[0] if len(lacking) else ""
     proposes = {TRAIN: "train", RECORD: "measure better"}.get(first, "change")
-    said = (
-        f"{share(full, due)} of the {round(due)} sessions due {when(plan.cutoff)} reached the protocol's minutes; the "
-    )
+    shown = share(full, due)
+    if shown == f"{plan.triggers.delivered_below:g}%":  # it rounds to what is asked, and is below it
+        shown = f"{100 * full / due:.1f}%"
+    said = f"{shown} of the {round(due)} sessions due {when(plan.cutoff)} reached the protocol's minutes; the "
     said += f"plan asks for {plan.triggers.delivered_below:.0f}%"
-    why = f". What lacks is first a matter of {MATTERS[first]}." if first else "."
-    return [("delivered below", f"{said}{why}", proposes)]
+    why = f" What lacks is first a matter of {MATTERS[first]}." if first else ""
+    ask = " Ask why before anybody is trained." if first == TRAIN else ""
+    return [("delivered below", f"{said}.{_where(rows, plan)}{why}{ask}", proposes)]
+
+
+def _where(rows: pd.DataFrame, plan: Plan) -> str:
+    """Which facilities are below what the plan asks for, where there are several."""
+    due = rows.groupby("facility")["sessions"].sum()
+    full = rows[rows["fate"] == "full"].groupby("facility")["sessions"].sum().reindex(due.index, fill_value=0.0)
+    below = [
+        f"{name} {share(full[name], due[name])}"
+        for name in due.index
+        if 100 * full[name] / due[name] < plan.triggers.delivered_below
+    ]
+    if len(due) < 2 or not below:
+        return ""
+    rest = "; the others reach it" if len(below) < len(due) else ""
+    return f" Below it: {', '.join(below)}{rest}."
 
 
 def _reach(found: Reached, plan: Plan) -> list[tuple]:

@@ -12,7 +12,8 @@ from kit.statements.comparing import LEVELS, came_to, goes, level_of
 from kit.words import more_or_fewer, when
 
 HANDED_ON = (
-    "For handing on: whole percentages, counts to the nearest ten, and nothing of a small group or a single person."
+    "For handing on once it says ISSUED: whole percentages, counts to the nearest ten, made so that no small group can "
+    "be worked out. Whether that is de-identified under 45 CFR 164.514 is for the privacy officer to say."
 )
 HELD_BACK = "held back"
 # Below so many residents treated, people who work there know whom a number is of (common practice, no source).

@@ -163,22 +163,18 @@ def test_the_shares_of_a_group_leave_nobody_out(found, of):
         assert sum(ends) == pytest.approx(1, abs=1e-6)  # findings keep eight digits
 
 
-def test_sessions_by_regimen_are_those_of_the_findings_and_add_up(page, found):
-    told, columns = found[0], ("wounds", "planned", "given", "shortened", "missed", "not_known")
-    assert rows(page, "What was delivered in the quarter") == {
-        row["regimen"]: [str(row[column]) for column in columns] for row in told["sessions"]
-    }
+def test_sessions_by_regimen_add_up_to_those_planned(found):
+    told = found[0]
     assert sum(row["planned"] for row in told["sessions"]) == told["activity"]["planned"] > 0
     for row in told["sessions"]:
         assert row["planned"] == row["given"] + row["shortened"] + row["missed"] + row["not_known"]
 
 
-def test_sessions_of_which_it_is_not_known_are_told_and_count_as_planned_alone():
+def test_sessions_of_which_it_is_not_known_count_as_planned_alone():
     sessions = "wound day modality status\nW1 120 ultrasound given\nW1 122 ultrasound .\nW2 120 ultrasound missed\n"
-    found, told = small_page(sessions=sessions)
-    assert found["activity"]["not_known"] == 1
-    # a wound given any, 3 planned, 1 given, 0 shortened, 1 missed, 1 not known
-    assert "ultrasound 1 3 1 0 1 1" in told
+    found, _ = small_page(sessions=sessions)
+    done = found["activity"]
+    assert (done["planned"], done["given"], done["missed"], done["not_known"]) == (3, 1, 1, 1)
 
 
 def test_the_five_numbers_stand_at_the_top_as_the_findings_have_them(page, found):

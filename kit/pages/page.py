@@ -24,7 +24,6 @@ from kit.statements.comparing import UNCHARTED
 from kit.statements.decisions import DECIDED_BY, going_on
 from kit.statements.misleading import QUIET_MEANS
 
-LOGGED = "In the log, by regimen; sessions due count also what was ordered and never logged"
 MOST_MISSED, MOST_WARNED = 3, 5  # told on the page; the others stand in the notebooks
 _TEMPLATES = Environment(
     loader=PackageLoader("kit.pages", "."), autoescape=True, undefined=StrictUndefined, trim_blocks=True
@@ -105,7 +104,6 @@ def _tables(found: dict) -> dict[str, Markup]:
         "outside_table": table_html(outside_table(outside), "Starts, by whether they can be compared"),
         "before_table": _healing_html(found, FROM_ENTRY),
         "started_table": _healing_html(found, FROM_START),
-        "sessions_table": table_html(pd.DataFrame(found["sessions"]), LOGGED),
         "decisions_table": table_html(decisions_table(pd.DataFrame(found["decisions"]))),
     }
     return {name: Markup(table) for name, table in tables.items()}

@@ -241,13 +241,13 @@ def test_the_table_tells_what_was_issued_and_what_it_is_now_where_that_is_anothe
         for full in (60, 61)
     )
     table = restated_table(beside(then_, now), "2026-Q1")
-    assert table.to_dict("list") == {
-        "2026-Q1": ["As issued", "Today's export"],
-        "Delivered, of sessions due": ["75% (60 of 80)", "76% (61 of 80)"],
-        "Seen to close, of open": ["4 of 12", "unchanged"],
-        "Reactions per 100 sessions": ["1.2 (1 of 80)", "2.5 (2 of 80)"],
-        "Started, of wounds that could be": ["none", "unchanged"],
-    }
+    assert list(table) == ["2026-Q1", "As issued", "Today's export"]
+    assert table.to_numpy().tolist() == [
+        ["Delivered, of sessions due", "75% (60 of 80)", "76% (61 of 80)"],
+        ["Seen to close, of open", "4 of 12", "unchanged"],
+        ["Reactions per 100 sessions", "1.2 (1 of 80)", "2.5 (2 of 80)"],
+        ["Started, of wounds that could be", "none", "unchanged"],
+    ]
 
 
 # --- on the page ---
@@ -287,10 +287,8 @@ def test_a_page_after_one_issued_quarter_holds_it_counted_anew_and_no_figure(fol
     assert heads(page).index("Quarter by quarter") == heads(page).index("To discuss") - 1
     assert pictures(page) == []
     cells = [[cell.text for cell in row.find_all(["th", "td"])] for row in page.find_all("tr")]
-    assert ["Days-20-109", "Delivered, of sessions due", "Started, of wounds that could be",
-            "Measured in time, of weeks", "Seen to close, of open", "Reactions per 100 sessions"] in cells  # fmt: skip
-    assert any(row[0] == "As issued" and row[-1] == "50.0 (1 of 2)" for row in cells)
-    assert any(row[0] == "Today's export" and row[-1] == "33.3 (1 of 3)" for row in cells)
+    assert ["Days-20-109", "As issued", "Today's export"] in cells
+    assert ["Reactions per 100 sessions", "50.0 (1 of 2)", "33.3 (1 of 3)"] in cells
     assert "1 quarter was issued before this one" in page.text
     json.dumps(found, allow_nan=False)
 

@@ -17,16 +17,18 @@ HEADS = {
 
 
 def restated_table(lines: pd.DataFrame, quarter: str) -> pd.DataFrame:
-    """Two rows, as issued and from today's export; takes the lines of `kit.context.restated.beside`."""
-    rows = lines.to_dict("records")
-    issued = {HEADS[row["measure"]]: _said(row["measure"], row["numerator"], row["denominator"]) for row in rows}
-    today = {
-        HEADS[row["measure"]]: "unchanged"
-        if row["is_unchanged"]
-        else _said(row["measure"], row["today_numerator"], row["today_denominator"])
-        for row in rows
-    }
-    return pd.DataFrame([{quarter: "As issued"} | issued, {quarter: "Today's export"} | today])
+    """A row a number, as issued and from today's export; takes the lines of `kit.context.restated.beside`."""
+    rows = [
+        {
+            quarter: HEADS[row["measure"]],
+            "As issued": _said(row["measure"], row["numerator"], row["denominator"]),
+            "Today's export": "unchanged"
+            if row["is_unchanged"]
+            else _said(row["measure"], row["today_numerator"], row["today_denominator"]),
+        }
+        for row in lines.to_dict("records")
+    ]
+    return pd.DataFrame(rows, columns=[quarter, "As issued", "Today's export"])
 
 
 def _said(measure: str, some: float, of: float) -> str:

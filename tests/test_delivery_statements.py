@@ -67,7 +67,7 @@ def test_an_element_is_told_with_place_count_time_and_matter():
     told = delivery.missed_most(done([shortfall(within=4, below=53)], [stretch()]), DATED)
     assert told == [
         "Alder, device minutes a day: short of the protocol in 53 of 57 sessions in the quarter, since 4 January 2026; "
-        "mostly a matter of training (no reason recorded)."
+        "mostly a matter of training or charting (no reason recorded)."
     ]  # day 9500 is 4 January 2026: 9497 days to the new year of 2026 and three more
 
 
@@ -87,13 +87,15 @@ def test_since_when_is_told_by_the_course(course, said):
 def test_a_time_of_another_element_facility_or_state_is_not_told():
     others = [stretch(element="polarity"), stretch(facility="Birch"), stretch(state="above")]
     told = delivery.missed_most(done([shortfall(within=4, below=53)], others), DATED)
-    assert told[0].endswith("in 53 of 57 sessions in the quarter; mostly a matter of training (no reason recorded).")
+    assert told[0].endswith(
+        "in 53 of 57 sessions in the quarter; mostly a matter of training or charting (no reason recorded)."
+    )
 
 
 def test_without_a_calendar_no_time_is_told():
     told = delivery.missed_most(done([shortfall(within=4, below=53)], [stretch()]), UNDATED)
     assert told[0].endswith(
-        "in 53 of 57 sessions in the whole export; mostly a matter of training (no reason recorded)."
+        "in 53 of 57 sessions in the whole export; mostly a matter of training or charting (no reason recorded)."
     )
     assert delivery.stretch_days(stretch(), UNDATED) == "not computable under this basis"
     assert delivery.past_stretches(done([], [stretch(course=OVER, days=(1, 2))]), UNDATED) == []

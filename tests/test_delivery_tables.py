@@ -20,7 +20,7 @@ def test_a_shortfall_is_told_by_its_counts():
     assert told.iloc[0].to_dict() == {
         "Facility": "Alder", "Element": "Device minutes a day", "Off the protocol": "88%", "Of": 60, "Short": 53,
         "Beyond": 0, "Against": 0, "Not recorded": 0, "Cannot be judged": 3,
-        "A matter of": "training (no reason recorded) 53",
+        "A matter of": "training or charting (no reason recorded) 53",
     }  # fmt: skip
 
 

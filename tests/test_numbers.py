@@ -53,7 +53,7 @@ def test_delivered_is_of_the_sessions_due_with_the_first_reason_for_the_rest():
     assert said()["delivered"] == (
         "Delivered, of sessions due", "75%",
         "75 of 100 at the protocol's minutes; the plan asks for 80%; of the other 25 most, 15, are a matter of "
-        "training (no reason recorded)",
+        "training or charting (no reason recorded)",
     )  # fmt: skip
 
 

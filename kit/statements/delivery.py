@@ -20,8 +20,9 @@ ELEMENTS = {
     "as_ordered": "modality and set-up as ordered",
 }  # fmt: skip
 MATTERS = {
-    TRAIN: "training (no reason recorded)", STAFF: "staff", SUPPLY: "devices and supplies", PAYER: "the payer",
-    PERSON: "people who refused or were unwell", AWAY: "absence, hold or isolation", RECORD: "recording",
+    TRAIN: "training or charting (no reason recorded)", STAFF: "staff", SUPPLY: "devices and supplies",
+    PAYER: "the payer", PERSON: "people who refused or were unwell", AWAY: "absence, hold or isolation",
+    RECORD: "recording",
 }  # fmt: skip
 HOW = {
     BELOW: "short of the protocol", ABOVE: "beyond the protocol", AGAINST: "against the protocol",

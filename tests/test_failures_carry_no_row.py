@@ -42,7 +42,7 @@ def one_notebook(monkeypatch, tmp_path):
 
 
 def _request(make, notebooks):
-    return lambda self, *given: make(self, *given, notebooks=notebooks)
+    return lambda self, *given, **named: make(self, *given, notebooks=notebooks, **named)
 
 
 @pytest.mark.parametrize("point", POINTS)

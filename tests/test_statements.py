@@ -84,7 +84,7 @@ def test_rows_kept_and_rows_with_a_fault_are_counted(study, invented):
     rows = sum(invented.rows.values())
     # 7 set aside; one row had its length and width exchanged; the same row lost a depth and a word
     share = f"{100 * (rows - 7) / rows:.0f}% ({rows - 7} of {rows})"
-    sessions = invented.rows["sessions"]
+    sessions = invented.rows["sessions"] - 1  # one row has no day and is no session
     tied = f"Sessions tied to a wound: over 99% ({sessions - 1} of {sessions}), "
     tied += "0 of them by person and site; 1 may be of several wounds, 0 of none that the export holds. "
     expected = f"{tied}Rows read: {rows} in 5 tables; {share} were kept. "

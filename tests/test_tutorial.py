@@ -27,7 +27,7 @@ STEP = re.compile(r"^## (\d+)\. \S", re.MULTILINE)
 # What a beginner needs besides the kit: files, a folder that goes away, a sheet's words, the command itself.
 ROOMS = {"kit", "pandas", "pathlib", "shutil", "tempfile", "subprocess", "sys"}
 FORBIDDEN = {"print", "display", "warnings", "filterwarnings"}
-PSEUDONYM = re.compile(r"\b[A-Z]{1,3}[-_ ]?\d{2,}\b")
+PSEUDONYM = re.compile(r"\b(?!CFR )[A-Z]{1,3}[-_ ]?\d{2,}\b")
 CLOCK = re.compile(r"\b\d{1,2}:\d\d\b|\b\d+\.\d+ s\b")
 CAUTIONS = ("privacy officer", "never advises", "local policy", "licensed practice")
 

@@ -114,8 +114,8 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
         internal.mkdir()
         books = _run_notebooks(request, internal, say)
         say("Writing page and tables")
-        found["plan_changes"] = changed_in_plan(Path(request.reports) / folder_name(home), study.plan)
-        _write_page(internal, found, description, study, final.name, books)
+        changes = changed_in_plan(Path(request.reports) / folder_name(home), study.plan)
+        _write_page(internal, found, description, study, final.name, books, changes)
         _write_costs(internal, found, study, final.name)
         (internal / "next-plan.toml").write_text(next_plan(study.plan, answers_of(study)), encoding="utf-8")
         _write_sheet(draft, found, study, final)
@@ -221,7 +221,13 @@ def _body(node: nbformat.NotebookNode, parameters: dict[str, str]) -> str:
 
 
 def _write_page(
-    internal: Path, found: dict, description: Description, study: Study, revision_name: str, books: list
+    internal: Path,
+    found: dict,
+    description: Description,
+    study: Study,
+    revision_name: str,
+    books: list,
+    changes: list[str],
 ) -> None:
     closing = closing_figure(description.curves, description.groups, study.plan.following.horizon_weeks)
     beside = comparison_figure(found["comparison"])
@@ -233,7 +239,6 @@ def _write_page(
     drawn = {"closing": closing, "missed": missed, "beside": beside, "due": due, "trend": trend}
     _keep_figures(internal, drawn)
     sheets = [(f"../shareable/{SHEET}", "The sheet for handing on"), (COSTS, "Money, gain and doubt"), *books]
-    changes = found["plan_changes"]
     page = page_html(found, closing, beside, study.plan, revision_name, sheets, _today(), due, changes, trend)
     (internal / "page.html").write_text(page, encoding="utf-8")
 

@@ -1,6 +1,7 @@
 """What several tests share: figures without a screen, small exports, and one invented study with a report of it."""
 
 import csv
+import signal
 from datetime import date, timedelta
 from pathlib import Path
 from types import SimpleNamespace
@@ -13,6 +14,10 @@ from kit.pages.report import Request, report
 from kit.study import read_study
 
 matplotlib.use("Agg")
+# Whoever runs the tests in the background may have told their processes to ignore these.
+signal.signal(signal.SIGINT, signal.default_int_handler)
+if hasattr(signal, "SIGHUP"):
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 LIFELIKE = Path(__file__).parent.parent / "data" / "synthetic" / "lifelike"
 CUTOFF = date(2026, 6, 30)

@@ -68,13 +68,6 @@ sys.exit(start.run([sys.executable, "-c", child]))
 """
 
 
-# Whoever runs the tests in the background may have told their processes to ignore these.
-AS_AT_A_TERMINAL = (
-    "import signal\nsignal.signal(signal.SIGINT, signal.default_int_handler)\n"
-    "if hasattr(signal, 'SIGHUP'): signal.signal(signal.SIGHUP, signal.SIG_DFL)\n"
-)
-
-
 @pytest.fixture
 def process():
     """Starts a Python with some code, waits for its first line; it is killed at the end at the latest."""
@@ -83,7 +76,7 @@ def process():
     def start(code, *given, **surroundings):
         env = {**os.environ, "PYTHONPATH": str(ROOT), **surroundings}
         pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
-        command = [sys.executable, "-c", f"{AS_AT_A_TERMINAL}{code}", *map(str, given)]
+        command = [sys.executable, "-c", code, *map(str, given)]
         started.append(subprocess.Popen(command, env=env, cwd=ROOT, **pipes))
         return started[-1], started[-1].stdout.readline().strip()
 

@@ -115,6 +115,7 @@ def _parser() -> Words:
     report.add_argument(
         "--reports", type=Path, default=HERE / "reports", help="where reports are kept (default: reports/)"
     )
+    _add_each(report)
     report.add_argument("--no-pdf", action="store_true", help="do not print page and sheet as PDF, browser or not")
     issuing = command(commands, "issue")
     issuing.add_argument("revision", type=Path, help="its folder, like reports/<facility>/<quarter>/r1")
@@ -143,6 +144,18 @@ def _parser() -> Words:
     return parser
 
 
+def _add_each(report: argparse.ArgumentParser) -> None:
+    report.add_argument(
+        "--each", action="store_true", help="a report for each facility and one for the group, side by side"
+    )
+    report.add_argument(
+        "--at-once", type=int, default=0, metavar="N", help="with --each: how many at a time (default: all cores)"
+    )
+    report.add_argument(
+        "--cluster", default="", metavar="ADDRESS", help="with --each: on the workers of a running Dask scheduler"
+    )
+
+
 def _add_plan_and_map(command: argparse.ArgumentParser) -> None:
     command.add_argument("--plan", default="", help="study plan (default: study-plan.toml with the export)")
     command.add_argument("--columns", default="", help="column map (default: columns.toml with the export, if there)")
@@ -161,6 +174,8 @@ def _report(asked: argparse.Namespace) -> int:
     from kit.pages.report import Request, report
 
     request = Request(asked.export, asked.reports, asked.plan, asked.columns, asked.facility, pdf=not asked.no_pdf)
+    if asked.each or asked.cluster or asked.at_once:
+        return _each(asked, request, say)
     try:
         folder = report(request, say=say)
     except NotebookError as stopped:
@@ -169,6 +184,20 @@ def _report(asked: argparse.Namespace) -> int:
     _say(f"For handing on: {folder / 'shareable' / 'sheet.html'}")
     _say(f'A draft until: {START} issue "{folder}"')
     return 0
+
+
+def _each(asked: argparse.Namespace, request, say: Callable[[str], None]) -> int:
+    from kit.faults import ExportError
+    from kit.pages.many import many
+
+    if not asked.each or asked.facility:
+        raise ExportError("--cluster and --at-once go with --each, and --facility does not; leave one of them out")
+    if asked.at_once < 0:
+        raise ExportError("--at-once: how many reports at a time, 1 or more")
+    made = many(request, asked.cluster, asked.at_once, say)
+    missing = [one.name for one in made if one.why]
+    _say(f"{len(made) - len(missing)} of {len(made)} reports were made")
+    return _stop(f"not made: {', '.join(missing)}") if missing else 0
 
 
 def _issue(asked: argparse.Namespace) -> int:

@@ -39,9 +39,9 @@ COMMANDS = {
         "Reads and cleans the export, compares, runs the notebooks and lays a numbered draft into reports/, whole or "
         "not at all. Takes about a minute for four hundred wounds. It always computes anew.",
         (
-            ("report", "the report on the invented export"),
             ("report my-export", "on a folder of CSV files that holds a study-plan.toml, and a columns.toml if needed"),
             ("report export.xlsx --facility Tarnwick", "on a workbook, for one facility"),
+            ("report export.xlsx --each", "for each of its facilities and for the group, side by side"),
         ),
     ),
     "issue": Command(

@@ -84,6 +84,13 @@ def delivered(study: Study) -> Delivered:
     )
 
 
+@lru_cache(maxsize=8)
+def fates_ever(study: Study) -> pd.DataFrame:
+    """What became of every session due, over the whole export; columns as of `kit.delivery.shortfalls.fates`."""
+    done = delivered(study)
+    return fates(study.sessions, _home(study.sessions, study), done.judged, done.weeks)
+
+
 @dataclass(frozen=True, eq=False)
 class Safety:
     """`reactions` and `cut_short` are of the quarter; `inside_now` counts its sessions in a recorded contraindication

@@ -1,4 +1,4 @@
-"""Answers that took long, kept at the desk from one kernel to the next: results alone, never a row of a person."""
+"""Answers that took long, kept from one process to the next, at the desk or for one report: never a row of a person."""
 
 from __future__ import annotations
 
@@ -28,6 +28,9 @@ from kit import __version__
 from kit.synced import synced
 
 AT_THE_DESK = "WOUND_OUTCOMES_DESK"  # set by start.py lab for JupyterLab and its kernels, and by nothing else
+OF_RUN = (
+    "WOUND_OUTCOMES_RUN"  # set by a report for its notebooks: the folder in which it keeps answers, for itself alone
+)
 NAME, OURS = "wound-outcomes", "answers"
 STUDIES = 4  # of which the answers are kept
 STRAY = 3600  # seconds after which an unfinished file is of a run that was killed
@@ -63,11 +66,11 @@ def of_facility(study: object, part: object, facility: str) -> None:
 def kept(
     study: object, name: str, make: Callable[[], T], apart: Callable[[T], Parts], together: Callable[[Parts], T]
 ) -> T:
-    """What `make` returns, or what it returned in an earlier kernel of the desk on the same files and the same code.
+    """What `make` returns, or what it returned in another process of the desk, or of the same run, on the same files.
 
     `apart` takes an answer to frames and plain values, of which none may tell of a person; `together` makes it again.
-    What does not come back from the disk exactly as it went is not kept. Away from the desk, where the folder cannot
-    be used, and where anything kept is damaged, it is computed.
+    What does not come back from the disk exactly as it went is not kept, and what other code made is not read. Away
+    from desk and run, where the folder cannot be used, and where anything kept is damaged, it is computed.
     """
     place = _place(study)
     if place is None:
@@ -82,14 +85,16 @@ def kept(
 
 
 @contextmanager
-def anew() -> Iterator[None]:
-    """Meanwhile nothing is read from what is kept and nothing is kept, in this process and those it starts."""
-    before = os.environ.pop(AT_THE_DESK, None)
+def of_one_run(home: Path) -> Iterator[None]:
+    """Meanwhile what the desk keeps is neither read nor added to; in this process and those it starts, answers are kept
+    in `home`, which belongs to one run and goes with it."""
+    before = {name: os.environ.pop(name, None) for name in (AT_THE_DESK, OF_RUN)}
+    os.environ[OF_RUN] = str(home)
     try:
         yield
     finally:
-        if before is not None:
-            os.environ[AT_THE_DESK] = before
+        del os.environ[OF_RUN]
+        os.environ.update({name: value for name, value in before.items() if value is not None})
 
 
 def folder() -> Path:
@@ -114,11 +119,19 @@ def forget() -> Forgotten:
 
 
 def _place(study: object) -> Path | None:
-    """The folder of a study's answers, or None away from the desk and where a study was not read from files."""
-    if not os.environ.get(AT_THE_DESK) or study not in _keys:
+    """The folder of a study's answers, or None away from desk and run and where a study was not read from files."""
+    home = _home()
+    if home is None or study not in _keys:
         return None
     files, facility = _keys[study]
-    return folder() / _digest(files, _makers())[:24] / _digest(facility)[:12]
+    return home / _digest(files, _makers())[:24] / _digest(facility)[:12]
+
+
+def _home() -> Path | None:
+    """That of the run, as long as it lasts, else the desk's."""
+    if own := os.environ.get(OF_RUN):
+        return Path(own) / OURS if os.path.isdir(own) else None
+    return folder() if os.environ.get(AT_THE_DESK) else None
 
 
 @cache
@@ -136,7 +149,7 @@ def _digest(*parts: str) -> str:
 
 def _made_safe(place: Path) -> bool:
     """Whether the folder is there, its owner's alone, and nowhere that is synced."""
-    home = folder()
+    home = place.parent.parent
     if synced(home):
         return False
     home.parent.mkdir(parents=True, exist_ok=True)

@@ -207,7 +207,7 @@ def _houses(raw: RawTable, tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
     rows, nobody = raw.rows, pd.Series(None, index=raw.rows.index, dtype=object)
     home = tables["residents"].set_index("resident")["facility"]
     owner = tables["wounds"].set_index("wound")["resident"]
-    person = rows["resident"].where(rows["resident"] != "", None) if "resident" in rows else nobody
+    person = rows["resident"].astype(object).where(rows["resident"] != "", None) if "resident" in rows else nobody
     person = person.where(person.notna(), rows["wound"].map(owner).astype(object)) if "wound" in rows else person
     return rows[["source_row", "file", "row"]].assign(table=raw.table, facility=person.map(home))
 

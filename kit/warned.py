@@ -17,16 +17,24 @@ from kit.study import Study
 Earlier = tuple[tuple[int, str], ...]
 
 
-@lru_cache(maxsize=8)
 def evidence_of(study: Study, earlier: Earlier = ()) -> Evidence:
     """What the warnings are read from. `earlier`: last day and rules of each earlier quarter's report, oldest first."""
+    return _evidence(study, earlier)
+
+
+@lru_cache(maxsize=8)
+def _evidence(study: Study, earlier: Earlier) -> Evidence:
     looks = pd.DataFrame(list(earlier), columns=["quarter_ends", "plan"])
     return Evidence(study, weeks(study), compared(study), other_ways(study), looks)
 
 
-@lru_cache(maxsize=8)
 def warned(study: Study, earlier: Earlier = ()) -> pd.DataFrame:
-    """The warnings of a study, as `kit.bias.warnings` returns them."""
+    """The warnings of a study, as `kit.bias.warnings` returns them. Asking twice costs once."""
+    return _warned(study, earlier)
+
+
+@lru_cache(maxsize=8)
+def _warned(study: Study, earlier: Earlier) -> pd.DataFrame:
     return warnings(evidence_of(study, earlier))
 
 

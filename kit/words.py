@@ -15,6 +15,8 @@ FORBIDDEN = (
     "standard of care", "estimand", "att", "trial", "exposure", "episode", "visit", "admission",
 )  # fmt: skip
 
+FEW_NAMES = 8  # facilities that a page names one by one; of more it says where each stands
+
 LABELS = {
     "group": "Group", "clock": "Day 0", "wounds": "Wounds", "residents": "Residents", "ended_closed": "Seen to close",
     "followed": "Still in view at the horizon", "drawn": "Drawn", "closed": "Closed", "died": "Died",

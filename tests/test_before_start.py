@@ -51,7 +51,7 @@ def test_rates_before_the_start_are_those_that_were_drawn():
     row = before_start(laid(study), study.measurements, draws=FEW).iloc[0]
     # Alike within each side, so that no weight can change its rate: 5% and 10% a week.
     assert (row["starters_rate"], row["others_rate"]) == (pytest.approx(5.0), pytest.approx(10.0))
-    assert row["amount"] == row["unweighted"] == pytest.approx(-5.0)
+    assert (row["amount"], row["unweighted"]) == (pytest.approx(-5.0), pytest.approx(-5.0))
     assert (row["low"], row["high"]) == (
         pytest.approx(-5.0),
         pytest.approx(-5.0),

@@ -159,6 +159,14 @@ def test_where_no_contraindication_is_charted_none_can_be_found():
     assert told[2].endswith("in the whole export none.")
 
 
+def test_of_many_facilities_inside_a_precaution_only_their_number_is_told_and_of_a_contraindication_each():
+    ever = pd.concat([inside(*EVER).assign(facility=name) for name in ("Alder", "Birch", "Cedar")])
+    told = care.safety(replace(safe(), inside_ever=ever), DATED, most=2)
+    assert told[2].endswith("in the whole export 6 in 3 facilities (3 wounds), named in the notebook on delivery.")
+    assert all(f"10 in {name} (1 wound" in told[1] for name in ("Alder", "Birch", "Cedar"))
+    assert care.safety(replace(safe(), inside_ever=ever), DATED)[2].count("2 in ") == 3
+
+
 # --- stops ---
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from kit.healing.reach import Reach
 from kit.plan import PROPOSALS, Triggers
-from kit.statements.decisions import COLUMNS, DECIDED_BY, Reached, decisions, going_on
+from kit.statements.decisions import COLUMNS, DECIDED_BY, Reached, decisions, each_below, going_on
 from kit.statements.delivery import MATTERS
 from tests.test_size_statements import PLAN
 from tests.told import answers_of, between, row_of
@@ -73,6 +73,11 @@ def test_the_facilities_below_are_named_where_there_are_several():
     done = SimpleNamespace(**WELL)
     [told] = decisions(Reached(TENTH, rows, done, answers_of(between(-0.1, 0.2, starters=30))), plan())["because"]
     assert "Below it: Tarnwick 30%; the others reach it." in told
+    assert each_below(rows, plan()) == [
+        "Of the sessions due the plan asks for 80% at the protocol's minutes. Below it: Tarnwick 30%; the others "
+        "reach it."
+    ]
+    assert each_below(fates(("full", "", 10.0), ("missed", "staff", 90.0)), plan()) == []  # one facility
 
 
 def test_a_share_that_only_rounds_to_what_is_asked_is_told_closer():

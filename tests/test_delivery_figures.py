@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_hex, to_rgb
 
 from kit.delivered import delivered
@@ -12,6 +13,7 @@ from kit.delivery.shortfalls import FATES
 from kit.pages.delivery_figures import _SHADE, DAYS, LINES, PARTS, agreement_figure, calendar_figure, fates_figure
 from kit.pages.display import png
 from kit.pages.figures import INK, PAPER
+from kit.statements.delivery import ELEMENTS
 from tests import accessible
 from tests.drawn import PLAN as TEXT
 from tests.drawn import drawn
@@ -37,6 +39,24 @@ def test_each_cell_says_its_share_and_of_how_many_and_a_dash_where_nobody_was_as
     axis = agreement_figure(ROWS).axes[0]
     assert [text.get_text() for text in axis.texts] == ["93% of 57", "6% of 64", "0% of 10", "–"]
     assert [tick.get_text() for tick in axis.get_xticklabels()][:2] == ["Alder", "Birch"]
+
+
+def test_many_facilities_stand_below_each_other_so_that_no_word_runs_into_another():
+    rows = pd.DataFrame(
+        [
+            shortfall(element, facility=f"Facility {number:02}", within=400, below=53)
+            for number in range(40)
+            for element in ELEMENTS
+        ]
+    )
+    figure = agreement_figure(rows)
+    FigureCanvasAgg(figure).draw()
+    axis = figure.axes[0]
+    assert [tick.get_text() for tick in axis.get_yticklabels()][0] == "Facility 00"
+    drawn = axis.texts[: len(ELEMENTS)]
+    for words in (drawn, axis.get_xticklabels()):
+        boxes = [one.get_window_extent() for one in words]
+        assert all(one.x1 < other.x0 for one, other in zip(boxes, boxes[1:], strict=False))
 
 
 def test_the_more_is_missed_the_darker_is_the_cell():

@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import stat
 import time
 
@@ -14,8 +15,9 @@ from kit import kept
 from kit.__main__ import main
 from kit.compared import compared, other_ways
 from kit.followed import slopes_of
-from kit.kept import AT_THE_DESK, forget, known_as, of_facility
+from kit.kept import AT_THE_DESK, OF_RUN, forget, known_as, of_facility
 from kit.pages.findings import findings
+from kit.pages.kernel import _blank
 from kit.pages.report import Request, report
 from kit.study import read_study
 from kit.warned import answers_of, shown_of
@@ -115,11 +117,42 @@ def test_only_its_owner_reads_what_is_kept(filled):
 
 def test_a_report_never_reads_or_keeps(desk, tmp_path, monkeypatch):
     seen = []
-    monkeypatch.setattr("kit.pages.report._tidy", lambda reports: seen.append(os.environ.get(AT_THE_DESK)) or 1 / 0)
+
+    def stop(reports):
+        seen.extend([os.environ.get(AT_THE_DESK), os.path.isdir(os.environ[OF_RUN]), os.environ[OF_RUN]])
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("kit.pages.report._tidy", stop)
     with pytest.raises(ZeroDivisionError):
         report(Request(LIFELIKE, tmp_path / "reports"))
-    assert seen == [None]
-    assert os.environ[AT_THE_DESK] == "1"
+    assert seen[:2] == [None, True]
+    assert not os.path.exists(seen[2])
+    assert (os.environ[AT_THE_DESK], os.environ.get(OF_RUN)) == ("1", None)
+
+
+def test_a_run_keeps_its_answers_apart_and_only_while_its_folder_is_there(desk, tmp_path):
+    calls, home = [], tmp_path / "run"
+    ask(make_known(), [])
+    at_the_desk = sorted(desk.rglob("*"))
+    home.mkdir(mode=0o700)
+    with kept.of_one_run(home):
+        ask(make_known(), calls)
+        ask(make_known(), calls)
+        assert calls == [1]
+        assert list(home.rglob("answer.json")) and sorted(desk.rglob("*")) == at_the_desk
+        shutil.rmtree(home)
+        ask(make_known(), calls)
+        assert (calls, home.exists()) == ([1, 1], False)
+    ask(make_known(), calls)
+    assert calls == [1, 1]
+
+
+def test_a_kernel_that_outlives_a_run_is_told_where_the_next_one_keeps_its_answers(monkeypatch):
+    monkeypatch.setenv(OF_RUN, "C:\\users\\o'neill")
+    reset, told = _blank().splitlines()
+    monkeypatch.setenv(OF_RUN, "elsewhere")
+    exec(told, {})
+    assert (reset, os.environ[OF_RUN]) == ("%reset -f", "C:\\users\\o'neill")
 
 
 # --- anything kept ---

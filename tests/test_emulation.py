@@ -7,7 +7,16 @@ import pandas as pd
 import pytest
 
 from benchmarks.invented_facility import Scenario
-from kit.healing.comparison import FOLLOWED, arms, choose_horizon, draw_all, followed, questions, weigh, worth_of_others
+from kit.healing.comparison import (
+    FOLLOWED,
+    arms,
+    choose_horizon,
+    draw_all,
+    followed,
+    questions,
+    weigh_all,
+    worth_of_others,
+)
 from kit.healing.contrasts import CAUSES, shares
 from kit.healing.covariates import ALWAYS
 from kit.healing.emulation import (
@@ -238,10 +247,9 @@ def test_counting_everybody_three_times_changes_nothing_but_what_the_ridge_holds
     monkeypatch.setattr("kit.healing.emulation.RIDGE", 0.0)
     monkeypatch.setattr("kit.healing.emulation.LEAVING_RIDGE", 0.0)
     layout = lay_out(three.weeks[three.weeks["facility"] == "F00001"], three.measurements, three.plan, HORIZON)
-    counts = np.ones((len(layout.weeks), 1)) * np.array([[1.0, 3.0]])
+    counts = np.ones((len(layout.people), 1)) * np.array([[1.0, 3.0]])
     asked = questions(layout, three.plan)[0]
-    begun: dict = {}
-    told = weigh(layout, asked, counts, passing(layout, counts, asked.names, begun), begun)
+    told = weigh_all(layout, [asked], counts)[asked.key]
     for name, numbers in told.numbers.items():
         assert numbers[:, 1] == pytest.approx(numbers[:, 0], abs=REFITTED), name
         assert 0 < numbers[1, 0] < 1  # of the others, whom all weights move

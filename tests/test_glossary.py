@@ -38,6 +38,7 @@ from kit.glossary import RESULTS
 from kit.healing.curves import greenwood
 from kit.healing.description import describe
 from kit.quarter import activity, by_regimen, reasons, weeks_by_regimen, wounds_by_regimen
+from kit.region import region_of
 from kit.sensitivity.before_start import before_start
 from kit.sensitivity.bounds import bounds, e_values_of
 from kit.sensitivity.leave_one_out import ranges, without_each
@@ -70,7 +71,7 @@ WOUNDS = [
     for n in range(12)
 ]
 FOLLOWED = followed(WOUNDS)
-ANSWERS = ("told", "needs", "states", "course", "balance", "homes", "outside", "could", "smaller")
+ANSWERS = ("told", "needs", "states", "course", "balance", "homes", "outside", "could", "smaller", "drawn")
 READ = {name for table in TABLES.values() for name in table.names}
 
 
@@ -148,11 +149,23 @@ def context() -> dict[str, pd.DataFrame]:
         **{f"program.{name}": frame for name, frame in vars(program_of(STUDY)).items()},
         "beside_published": beside_published(program_of(STUDY), published.trials, published.reviews),
         "case_mix": case_mix(STUDY.episodes, STUDY.measurements, STUDY.wounds, plan, draws=5),
+        **region(),
         **next_quarter(),
         **in_a_row(),
         "sharing.counted": sharing_counted(STUDY),
         "sharing.told": told(sharing_counted(STUDY), plan),
         "in_words": in_words(told(sharing_counted(STUDY), plan), "", answers_of(STUDY), plan),
+    }
+
+
+def region() -> dict[str, pd.DataFrame]:
+    told = region_of(STUDY)
+    return {
+        "mixed": told.mixed,
+        "funnel.homes": told.funnel.homes,
+        "funnel.groups": told.funnel.groups,
+        "one_sided": told.one_sided,
+        "given": told.given,
     }
 
 

@@ -532,6 +532,18 @@ def test_what_was_delivered_is_told_in_sentences_a_figure_and_the_weekly_list(li
     assert all(sentence in text for sentence in done["safety"])
 
 
+def test_a_page_of_many_facilities_tells_how_many_and_where_each_stands(told_found, lifelike):
+    found, description = told_found
+    [one, *_] = found["comparison"]["homes"]
+    names = [f"Elm {number}" for number in range(10, 20)]
+    homes = [one | {"facility": name, "leaning": 0.01 * place} for place, name in enumerate(names)]
+    many = found | {"facilities": names, "comparison": found["comparison"] | {"homes": homes}}
+    text = text_of(page_of(many, description, lifelike))
+    assert "10 facilities, from Elm 10 to Elm 19" in text and "Elm 15" not in text
+    assert "between none and 9 more of 100 in 10 facilities; each with its range stands in tables.xlsx" in text
+    assert describe_due(many).endswith(found["numbers"][1]["value"])
+
+
 def test_the_figure_of_what_was_due_is_told_in_words(lifelike):
     found, _ = findings(lifelike, "All facilities")
     said = describe_due(found)

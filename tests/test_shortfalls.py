@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from kit.delivered import delivered
 from kit.delivery.decisions import DECISIONS
-from kit.delivery.shortfalls import FATES, OFF, STATES, UNRECORDED, fate_of_each, fates, shortfalls
+from kit.delivery.shortfalls import ALL, FATES, OFF, STATES, UNRECORDED, fate_of_each, fates, shortfalls, together
 from kit.plan import Protocol
 from kit.study import Study
 from tests.drawn import PLAN, drawn
@@ -165,6 +165,14 @@ def test_fates_of_the_quarter_add_up_to_every_session_of_it():
     counted = pd.Series([fate for fate, _ in SAID]).value_counts().to_dict()
     assert told.groupby("fate")["sessions"].sum().to_dict() == counted
     assert told.groupby("facility")["share"].sum().tolist() == pytest.approx([1, 1], EXACT)
+
+
+def test_all_facilities_together_have_the_sessions_of_each():
+    own = pd.DataFrame(
+        [["Alder", "full", "", 6.0, 0.75], ["Alder", "missed", "staff", 2.0, 0.25], ["Birch", "full", "", 2.0, 1.0]],
+        columns=["facility", "fate", "decision", "sessions", "share"],
+    )
+    assert together(own).values.tolist() == [[ALL, "full", "", 8.0, 0.8], [ALL, "missed", "staff", 2.0, 0.2]]
 
 
 def test_fates_stand_in_their_order_the_more_frequent_decision_first():

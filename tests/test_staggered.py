@@ -13,7 +13,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from benchmarks.invented_facility import Scenario
 from benchmarks.planted_bias import evidence_of, invented_study
 from kit.context.could_have_seen import could_have_seen
-from kit.context.staggered import ONE_UNIT, design, detectable, schedule, staggered, variance
+from kit.context.staggered import MOST_STEPS, ONE_UNIT, design, detectable, schedule, staggered, variance
 from kit.pages.next_quarter_figures import staggered_figure
 from kit.plan import Plan
 from kit.statements.next_quarter import staggered_said
@@ -34,6 +34,20 @@ def test_every_unit_starts_once_and_the_lot_can_be_drawn_again():
 def test_another_number_draws_another_order():
     orders = {tuple(schedule(UNITS, 0, 13, seed=seed)["unit"]) for seed in range(20)}
     assert len(orders) > 10
+
+
+def test_of_many_units_several_start_together_so_that_the_last_does_not_wait_for_ever():
+    told = schedule(tuple(f"Wing {number:02}" for number in range(20)), 0)
+    assert list(told["step"].value_counts().sort_index()) == [3, 2, 3, 2, 3, 2, 3, 2]
+    assert told["starts_on"].max() == 91 * MOST_STEPS
+    assert (design(20).argmax(axis=1) == told["step"]).all()
+
+
+def test_many_units_are_said_to_start_in_turns(answers):
+    rows = staggered(answers, answers.layout.plan, units=20)
+    assert set(rows["steps"]) == {MOST_STEPS} and rows["lasts_weeks"].iloc[0] == 13 * (MOST_STEPS + 1)
+    assert "20 units started in 8 turns, several at a time, this" in staggered_said(rows)[0]
+    assert "9 units" in staggered_said(staggered(answers, answers.layout.plan, units=9))[0]
 
 
 def test_without_a_calendar_the_order_has_no_days():
@@ -119,7 +133,7 @@ def test_dates_of_many_steps_do_not_run_together():
         "program": {"name": "A", "basis": "operations"}, "regimens": [{"name": "x", "modality": "stimulation"}],
         "windows": {"quarter_begins": date(2026, 4, 1), "cutoff": date(2026, 6, 30)},
     })  # fmt: skip
-    for units in (2, 4, 8, 12):
+    for units in (2, 4, 8, 12, 20):
         figure = staggered_figure(schedule(tuple(f"Wing {n} of a long name" for n in range(units)), plan.cutoff), plan)
         FigureCanvasAgg(figure).draw()
         boxes = [words.get_window_extent() for words in figure.axes[0].get_xticklabels()]

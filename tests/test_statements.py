@@ -13,6 +13,7 @@ from kit.followed import courses_of, forecasts_of, standing_of
 from kit.healing.answers import NEEDS
 from kit.healing.comparison import ANY
 from kit.healing.description import Description, describe
+from kit.pages.comparison_tables import homes_table
 from kit.plan import Plan, day_of
 from kit.quarter import activity
 from kit.statements.about import provenance
@@ -23,6 +24,7 @@ from kit.statements.comparing import (
     UNCHARTED,
     came_to,
     comparisons,
+    each_facility,
     in_facility,
     level_of,
     look,
@@ -484,6 +486,17 @@ def test_a_facility_is_told_beside_the_group_on_which_it_leans():
         "(range 1 fewer to 29 more). Facilities are taken to differ by 5 of 100 (one standard deviation, from the "
         "plan)."
     )
+
+
+def test_many_facilities_are_told_in_one_sentence_and_a_table_and_few_one_by_one():
+    names = tuple(f"Elm {number}" for number in range(10, 19))
+    answers = answers_of(homes=[(name, *HOME[1:]) for name in names])
+    few, [many] = (each_facility(answers, own, LOW_PLAN) for own in (names[:2], names))
+    assert few == [in_facility(answers, name, LOW_PLAN) for name in names[:2]]
+    assert many.startswith("All facilities together, after starting any modality: 12 more") and "Elm" not in many
+    table = homes_table(answers.homes, names)
+    assert table["Facility"].tolist() == list(names) and homes_table(answers.homes, names[:2]).empty
+    assert table.iloc[0].tolist() == ["Elm 10", "11", "14 more (range 1 fewer to 29 more)"]
 
 
 def test_one_start_is_one():

@@ -56,7 +56,7 @@ def test_where_it_is_stopped_no_number_is_left_and_what_was_counted_is():
     stopped = withheld(answers, WHY)
     assert np.isfinite(numbers(answers)).all() and np.isnan(numbers(stopped)).all()
     assert not stopped.told["is_told"].any()
-    for name in ("states", "course", "homes", "smaller"):
+    for name in ("states", "course", "homes", "smaller", "drawn"):
         assert list(getattr(stopped, name)) == list(getattr(answers, name)) and getattr(stopped, name).empty
     for name in ("needs", "outside", "could"):
         pd.testing.assert_frame_equal(getattr(stopped, name), getattr(answers, name))

@@ -102,4 +102,5 @@ def answers_of(*rows, measure="closed", horizon=12, homes=(), compared=(), late=
         seed=1,
         layout=SimpleNamespace(weeks=pd.DataFrame({"facility": list(compared)}, dtype=object)),
         smaller=pd.DataFrame(columns=list(SMALLER)),
+        drawn=pd.DataFrame(columns=["treated", "beside", "draw"]),
     )

@@ -10,7 +10,7 @@ import pandas as pd
 from kit.bias.beside import NO_PAIR, towards
 from kit.bias.evidence import NOT_KNOWN, Evidence, Warned, not_computed
 from kit.bias.pair import LEAST_PEOPLE, TESTS, chance_of, hardly_seen
-from kit.healing.comparison import any_modality, arms
+from kit.healing.comparison import alike, any_modality, arms_of
 from kit.healing.emulation import Arm, Layout
 from kit.healing.other_answers import ANSWER, LEVELLED
 from kit.healing.resampling import SEED, resident_draws
@@ -41,7 +41,7 @@ def uneven(layout: Layout, draws: int = DRAWS, seed: int = SEED) -> pd.DataFrame
     """
     asked = any_modality(layout)
     drawn = np.hstack([np.ones((len(layout.people), 1)), resident_draws(layout.people, draws, seed)])
-    both = arms(layout, asked, drawn[layout.owner], {})
+    both = arms_of(asked, drawn[layout.owner], *alike(layout, asked, drawn, layout.owner, {}))
     found = {name: standardized(*(_side(layout, arm, name) for arm in both)) for name in asked.names}
     told = [(name, float(far[0]), float(np.nanstd(far[1:]))) for name, far in found.items() if not np.isnan(far[0])]
     return pd.DataFrame(told, columns=["covariate", "apart", "error"])

@@ -129,7 +129,7 @@ def _points(amount: float) -> str:
 def _error_apart(layout: Layout, episodes: pd.DataFrame) -> float:
     """The standard error of the wrong way less the answer, as a share, over draws of the same residents."""
     asked, drawn = any_modality(layout), resident_draws(layout.people, DRAWS, SEED)
-    first, second = draw_all(layout, [asked], DRAWS, SEED)[asked.key].numbers[CLOSED][:, 1:]
+    first, second = draw_all(layout, [asked], DRAWS, SEED, brief=True)[asked.key].numbers[CLOSED][:, 1:]
     wounds = since_entry(episodes, layout.weeks["wound"].unique())
     ever = wounds[wounds["start"] < wounds["last"]]
     ever = ever.assign(days=ever["last"] - ever["start"].astype(np.int64))

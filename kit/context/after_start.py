@@ -113,6 +113,7 @@ def _modality(own: pd.DataFrame, sessions: pd.DataFrame) -> np.ndarray:
 def latest(wounds: pd.Series, days: pd.Series, dated: pd.DataFrame) -> pd.DataFrame:
     """The last row of a dated table up to a day, for each wound and day asked, in their order."""
     asked = pd.DataFrame({"wound": wounds.to_numpy(), "asked": days.to_numpy(dtype="int64"), "row": range(len(wounds))})
+    dated = dated[dated["wound"].isin(wounds)]
     found = pd.merge_asof(
         asked.astype({"wound": object}).sort_values("asked", kind="stable"),
         dated.astype({"wound": object, "day": "int64"}).sort_values("day", kind="stable"),
@@ -123,7 +124,10 @@ def latest(wounds: pd.Series, days: pd.Series, dated: pd.DataFrame) -> pd.DataFr
 
 def fresh_size(wounds: pd.Series, days: pd.Series, measurements: pd.DataFrame, plan: Plan) -> np.ndarray:
     """The last open size of each wound up to a day, cm2; missing where it was no longer fresh on the day."""
-    found = latest(wounds, days, sized_open(measurements)[["wound", "day", "size"]])
+    return _still_fresh(latest(wounds, days, sized_open(measurements)[["wound", "day", "size"]]), plan)
+
+
+def _still_fresh(found: pd.DataFrame, plan: Plan) -> np.ndarray:
     return found["size"].where(found["asked"] - found["day"] < plan.sizes.fresh_days).to_numpy(dtype=float)
 
 
@@ -169,8 +173,8 @@ def _at(own: pd.DataFrame, horizon: int, measurements: pd.DataFrame, plan: Plan)
     ended = (own["outcome"] != OPEN) & (own["days"] <= horizon)
     lost = (own["outcome"] == OPEN) & (own["days"] < horizon)
     fate = np.select([ended, lost], [own["outcome"], "lost"], "in_view")
-    then = pd.Series(fresh_size(own["wound"], own["start_day"] + horizon, measurements, plan), index=own.index)
     sizes = latest(own["wound"], own["start_day"] + horizon, sized_open(measurements)[["wound", "day", "size"]])
+    then = pd.Series(_still_fresh(sizes, plan), index=own.index)
     since = (sizes["day"] > sizes["asked"] - horizon).to_numpy()  # the size from before the start tells nothing
     gone = 100 * (1 - then.where(since) / own["first"])
     return own.assign(fate=fate, reduction=gone.where(fate == "in_view").mask(fate == "closed", 100.0))

@@ -25,7 +25,7 @@ NO_OUTCOME = "no wound has an outcome"
 NONE_KNOWN = "no wound came to it, or every one"
 COLUMNS = [
     "measure", "horizon_weeks", "facility", "wounds", "residents", "without_outcome", "observed", "expected",
-    "raw_share", "group_share", "standardized", "low", "high", "covariates", "not_computed",
+    "raw_share", "group_share", "standardized", "low", "high", "error", "covariates", "not_computed",
 ]  # fmt: skip
 
 
@@ -44,7 +44,8 @@ def case_mix(
     wounds wound and onset. `covariates`: which of `CASE_MIX` the expectation is made from.
     Columns out: measure, horizon_weeks, facility, wounds, residents (with an outcome), without_outcome (wounds),
     observed, expected (wounds), raw_share, group_share, standardized with low and high (95%, whole residents drawn
-    again and the model refitted), covariates (those that varied), not_computed (why not; blank where it is told).
+    again and the model refitted), error (standard error of standardized less group_share, over the same draws),
+    covariates (those that varied), not_computed (why not; blank where it is told).
 
     Closed: each wound's part in the Aalen-Johansen share of its facility (jackknife pseudo-values: Andersen & Perme
     2010, Stat Methods Med Res 19:71), so that wounds not followed to the horizon stay in; who left is taken to have
@@ -184,7 +185,8 @@ def _standardized(row: dict, sums: tuple[np.ndarray, np.ndarray], group: np.ndar
     observed, expected = sums
     with np.errstate(invalid="ignore", divide="ignore"):
         drawn = np.clip(group * observed / expected, 0, 1)
-    low, high = share_limits(drawn[0], drawn[1:][np.isfinite(drawn[1:])], row["residents"])
+    known = np.isfinite(drawn[1:])
+    low, high = share_limits(drawn[0], drawn[1:][known], row["residents"])
     return {
         "observed": observed[0],
         "expected": expected[0],
@@ -193,4 +195,5 @@ def _standardized(row: dict, sums: tuple[np.ndarray, np.ndarray], group: np.ndar
         "standardized": drawn[0],
         "low": float(low),
         "high": float(high),
+        "error": float(np.std((drawn - group)[1:][known])),
     }

@@ -70,7 +70,7 @@ def _errors(answers: Answers) -> dict[str, float]:
     if _why(layout):
         return {}
     asked = any_modality(layout)
-    numbers = draw_all(layout, [asked], answers.draws, answers.seed)[asked.key].numbers
+    numbers = draw_all(layout, [asked], answers.draws, answers.seed, brief=True)[asked.key].numbers
     return {name: _spread(numbers[name][:, 1:]) for name in (CLOSED, EARLY)}
 
 

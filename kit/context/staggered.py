@@ -12,6 +12,7 @@ from kit.plan import WEEK, Plan
 
 SEED = 20260101  # of the lot; printed beside the order
 STEP_WEEKS = 13  # a quarter
+MOST_STEPS = 8  # of more units several start together, so that the last waits two years; common practice, no source
 TOGETHER = 0.05  # intraclass correlation of wounds of one unit; common practice, no source
 SHARE = 0.4  # closed by the horizon without it, where nothing is known; common practice, no source
 WEEKS_A_MONTH = 365.25 / 12 / WEEK
@@ -20,19 +21,24 @@ WEEKS_A_MONTH = 365.25 / 12 / WEEK
 def schedule(units: tuple[str, ...], first_day: int | None, step_weeks: int = STEP_WEEKS, seed: int = SEED):
     """The order in which units start, by lot: unit, step (from 1), starts_on (day; missing without a calendar).
 
-    In the step before the first nobody has started. The same seed and units give the same order.
+    In the step before the first nobody has started; of more than MOST_STEPS units several start in one. The same seed
+    and units give the same order.
     """
     order = np.random.default_rng(seed).permutation(sorted(units))
-    steps = np.arange(1, len(order) + 1)
+    steps = _crosses(len(order))
     days = [pd.NA] * len(order) if first_day is None else first_day + WEEK * step_weeks * steps
     return pd.DataFrame({"unit": order, "step": steps, "starts_on": pd.array(days, dtype="Int64")})
 
 
 def design(units: int, steps: int | None = None) -> np.ndarray:
     """Who has started when: units x periods of 0 and 1; one more period than steps, and nobody in the first."""
-    steps = units if steps is None else steps
-    crosses = 1 + np.arange(units) * steps // units
-    return (np.arange(steps + 1)[None, :] >= crosses[:, None]).astype(float)
+    steps = min(units, MOST_STEPS) if steps is None else steps
+    return (np.arange(steps + 1)[None, :] >= _crosses(units, steps)[:, None]).astype(float)
+
+
+def _crosses(units: int, steps: int = MOST_STEPS) -> np.ndarray:
+    """The step in which each unit starts, from 1: as many units in each as can be."""
+    return 1 + np.arange(units) * min(units, steps) // max(units, 1)
 
 
 def variance(started: np.ndarray, wounds: float, share: float, together: float = TOGETHER) -> float:
@@ -77,12 +83,12 @@ NO_WOUND = "no wound could have been started, or there is no calendar to count t
 
 
 def _row(units: int, step_weeks: int, wounds: float, share: float) -> dict[str, object]:
-    each = wounds * step_weeks / units if units else np.nan
+    each, steps = wounds * step_weeks / units if units else np.nan, min(units, MOST_STEPS)
     why = ONE_UNIT if units < 2 else "" if each > 0 else NO_WOUND
     smallest = np.nan if why else detectable(design(units), each, share)
     return {
-        "units": units, "step_weeks": step_weeks, "steps": units, "wounds": each,
-        "lasts_weeks": (units + 1) * step_weeks, "smallest": smallest, "not_computed": why,
+        "units": units, "step_weeks": step_weeks, "steps": steps, "wounds": each,
+        "lasts_weeks": (steps + 1) * step_weeks, "smallest": smallest, "not_computed": why,
     }  # fmt: skip
 
 

@@ -9,8 +9,8 @@ import numpy as np
 from kit.context.costs import VARIABLE, known_weeks, mean_cost, money_by_week
 from kit.context.gain import Drawn, Worth, settle
 from kit.context.resources import Resources, resources
-from kit.healing.answers import Answers, people_of
-from kit.healing.comparison import CLOSED, any_modality, draw_all
+from kit.healing.answers import Answers, drawn_shares, people_of
+from kit.healing.comparison import CLOSED
 from kit.healing.resampling import resident_draws
 from kit.plan import Plan
 from kit.study import Study
@@ -65,19 +65,17 @@ def _unsaid(taken: Resources) -> float:
 
 
 def _drawn(answers: Answers, taken: Resources, plan: Plan, told: bool) -> Drawn:
-    layout = answers.layout
     people = taken.wounds["resident"].nunique()
     spent = _spent(answers, taken, plan)
     if not told:
         return Drawn(spent, people)
-    asked, row = any_modality(layout), answers.told.iloc[0]
-    found = draw_all(layout, [asked], answers.draws, answers.seed)[asked.key].numbers
-    horizon = answers.horizon_weeks
+    row, horizon = answers.told.iloc[0], answers.horizon_weeks
+    closed, sooner = (first - second for first, second in (drawn_shares(answers, name) for name in ("closed", "spent")))
     return Drawn(
         spent,
         people,
-        closed=found["closed"][0] - found["closed"][1],
-        weeks=horizon * (found["spent"][0] - found["spent"][1]),
+        closed=closed,
+        weeks=horizon * sooner,
         closed_range=(row["closed_low"], row["closed_high"]),
         weeks_range=(horizon * row["spent_low"], horizon * row["spent_high"]),
         people=min(people_of(row)),

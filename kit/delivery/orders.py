@@ -164,9 +164,7 @@ def ordered_weeks(
     logged = _logged(weeks, sessions)
     counts = _counted(logged).reindex(range(len(weeks)), fill_value=0).astype("int64")
     missed = logged[logged["status"] == "missed"]
-    reason = (
-        missed["reason"].astype(object).groupby(missed["week"]).agg(lambda told: _mode(told)).reindex(weeks["week"])
-    )
+    reason = _most_frequent(missed).reindex(weeks["week"])
     away = _away_days(weeks, spans, departures)
     weeks = weeks.assign(asked=_asked(weeks, logged), away_days=away["out"] + away["hold"], **counts)
     logged_all = weeks[["given", "shortened", "missed", "not_known"]].sum(axis=1)
@@ -231,9 +229,11 @@ def _counted(logged: pd.DataFrame) -> pd.DataFrame:
     return table.reindex(columns=["given", "shortened", "missed", "not_known"], fill_value=0)
 
 
-def _mode(reasons: pd.Series) -> str:
-    known = reasons.dropna()
-    return known.value_counts().sort_index().sort_values(ascending=False, kind="stable").index[0] if len(known) else ""
+def _most_frequent(missed: pd.DataFrame) -> pd.Series:
+    """The most frequent reason of each week that has any; of several the first in alphabetical order."""
+    counts = missed.astype({"reason": object}).groupby(["week", "reason"]).size().rename("rows").reset_index()
+    counts = counts.sort_values(["week", "rows", "reason"], ascending=[True, False, True], kind="stable")
+    return counts.drop_duplicates("week").set_index("week")["reason"]
 
 
 def sessions_a_week(weeks: pd.DataFrame) -> pd.DataFrame:

@@ -8,7 +8,7 @@ import pandas as pd
 from kit.delivery.agreement import ABOVE, AGAINST, BELOW, OFF, UNKNOWN, WITHIN
 from kit.delivery.decisions import AWAY, DECISIONS, RECORD, of_reason
 
-UNRECORDED = "unrecorded"
+ALL, UNRECORDED = "All facilities", "unrecorded"
 
 
 def shortfalls(judged: pd.DataFrame) -> pd.DataFrame:
@@ -106,6 +106,12 @@ def fates(sessions: pd.DataFrame, facility: pd.Series, judged: pd.DataFrame, wee
     table = table.assign(share=table["sessions"] / due, order=table["fate"].map(FATES.index))
     table = table.sort_values(["facility", "order", "sessions"], ascending=[True, True, False], ignore_index=True)
     return table.drop(columns="order")
+
+
+def together(told: pd.DataFrame) -> pd.DataFrame:
+    """The frame of `fates` with all facilities as one, called ALL; shares of all that was due."""
+    table = told.groupby(["fate", "decision"], as_index=False, sort=False)["sessions"].sum()
+    return table.assign(facility=ALL, share=table["sessions"] / table["sessions"].sum())[list(told.columns)]
 
 
 FATES = (

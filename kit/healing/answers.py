@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import product
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,7 @@ from kit.healing.comparison import (
     NONE,
     Question,
     Weighed,
+    any_modality,
     balance,
     choose_horizon,
     draw_all,
@@ -33,8 +35,9 @@ from kit.healing.resampling import DRAWS, SEED, Z, difference_limits, share_limi
 from kit.healing.trials import Weeks, eligibility, outside
 from kit.plan import WEEK, Plan
 
+MEASURES = ("closed", "spent", "early", "here", "later")
 SMALLER = ("treated", "beside", "arm", "percent", "share", "low", "high")
-TREATED, BESIDE = "treated", "beside"
+TREATED, BESIDE = ARMS = "treated", "beside"
 # What a comparison needs, in the order in which it is asked.
 NEEDS = {
     "starters": "wounds that started",
@@ -63,7 +66,8 @@ class Answers:
     `told`: a row a comparison, whether or not the data carry it (`is_told`); `needs`: what each needs and what was
     found; `states`: where 100 wounds of each arm stand at the horizon; `course`: the share closed by week, with ranges;
     `smaller`: the share closed or at least so many percent smaller at the early response, with ranges as wide as those
-    of the comparison; `balance`: what the chart held of starters and others, before and after weighting; `homes`: each
+    of the comparison; `drawn`: the shares of both arms in every measure, of the whole sample (draw 0) and of each draw
+    of residents; `balance`: what the chart held of starters and others, before and after weighting; `homes`: each
     facility's difference beside the group's; `outside`, `could`: starts that are not compared and why, untreated weeks
     that were no chance to start and why. `measure` is "closed", or "early" where the longest horizon that the data
     carry is that of the early response. `layout` is what the rows of sensitivity work on. Where a warning stops the
@@ -84,6 +88,7 @@ class Answers:
     seed: int
     layout: Layout
     smaller: pd.DataFrame
+    drawn: pd.DataFrame
 
 
 def withheld(answers: Answers, why: str) -> Answers:
@@ -95,7 +100,7 @@ def withheld(answers: Answers, why: str) -> Answers:
         return answers
     numbers = [name for name in answers.told if name.rpartition("_")[0] and name.rpartition("_")[2] in NUMBERS]
     told = answers.told.assign(is_told=False, withheld_for=why, **dict.fromkeys(numbers, np.nan))
-    empty = {name: getattr(answers, name).head(0) for name in ("states", "course", "homes", "smaller")}
+    empty = {name: getattr(answers, name).head(0) for name in ("states", "course", "homes", "smaller", "drawn")}
     return replace(answers, told=told, **empty)
 
 
@@ -114,7 +119,7 @@ def answer(weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DR
     begun: dict = {}
     needs = pd.concat([_needs(layout, question, plan, begun) for question in asked], ignore_index=True)
     carried = [question for question in asked if _of(needs, question)["met"].all()]
-    found = draw_all(layout, carried, draws, seed) if carried else {}
+    found = draw_all(layout, carried, draws, seed, begun=begun) if carried else {}
     width = _widths(carried, found, measure(layout))
     rows = [_row(layout, question, needs, found.get(question.key), width.get(question.key, Z)) for question in asked]
     by_key = {question.key: row for question, row in zip(asked, rows, strict=True)}
@@ -139,7 +144,21 @@ def answer(weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DR
         seed=seed,
         layout=layout,
         smaller=_tables(carried, found, partial(_smaller, by_key), list(SMALLER)),
+        drawn=_tables(carried, found, _drawn, ["treated", "beside", "draw", *map("_".join, product(MEASURES, ARMS))]),
     )
+
+
+def answered_alone(
+    weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DRAWS, seed: int = SEED
+) -> tuple[pd.Series, pd.DataFrame]:
+    """Any modality beside none, alone and in brief: its row of `told`, in which OTHERWISE is missing, and its needs."""
+    layout = choose_horizon(weeks.weeks, measurements, plan)
+    asked, begun = any_modality(layout), {}
+    needs = _needs(layout, asked, plan, begun)
+    if not needs["met"].all():
+        return pd.Series(_row(layout, asked, needs, None, Z)), needs
+    found = draw_all(layout, [asked], draws, seed, brief=True, begun=begun)[asked.key]
+    return pd.Series(_row(layout, asked, needs, found, Z)), needs
 
 
 def _of(needs: pd.DataFrame, question: Question) -> pd.DataFrame:
@@ -236,13 +255,10 @@ def people_of(row: dict | pd.Series) -> tuple[int, int]:
     return int(row["starters_residents"]), max(int(row["effective_residents"]), 1)
 
 
-MEASURES = ("closed", "spent", "early", "here", "later")
-
-
 def _difference(name: str, found: Weighed | None, people: tuple[int, int], width: float) -> dict[str, float]:
     """One measure of a comparison: its two shares, their difference, its limits and standard error."""
     columns = [f"{name}_{part}" for part in ("treated", "beside", "difference", "low", "high", "error")]
-    if found is None or not np.isfinite(found.numbers[name][:, 0]).all():
+    if found is None or name not in found.numbers or not np.isfinite(found.numbers[name][:, 0]).all():
         return dict.fromkeys(columns, np.nan)
     first, second = found.numbers[name]
     low, high = difference_limits((first[0], second[0]), (first[1:], second[1:]), people, width)
@@ -287,3 +303,15 @@ def _smaller(rows: dict[str, dict], question: Question, found: Weighed) -> pd.Da
     row = rows[question.key]
     sides = zip((TREATED, BESIDE), found.smaller, people_of(row), strict=True)
     return pd.concat([by_percent(shares, worth, row["limits_at"]).assign(arm=arm) for arm, shares, worth in sides])
+
+
+def _drawn(_: Question, found: Weighed) -> pd.DataFrame:
+    """The shares of both arms in every measure: a row for the whole sample, and one for each draw."""
+    told = {f"{name}_{arm}": found.numbers[name][side] for name in MEASURES for side, arm in enumerate(ARMS)}
+    return pd.DataFrame(told).rename_axis("draw").reset_index()
+
+
+def drawn_shares(answers: Answers, name: str, treated: str = ANY, beside: str = NONE) -> np.ndarray:
+    """The shares of both arms of a comparison that is told, in one measure: 2 x sets, the whole sample first."""
+    own = answers.drawn[(answers.drawn["treated"] == treated) & (answers.drawn["beside"] == beside)]
+    return own[[f"{name}_{arm}" for arm in ARMS]].to_numpy().T

@@ -3,34 +3,39 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, groupby
 
 import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
+from kit.healing.designs import Design
 from kit.healing.emulation import (
     NOBODY_LEFT,
     OR_LATER,
+    WAYS,
     WHILE_HERE,
     Arm,
+    Came,
+    Chances,
     Layout,
-    Passing,
     Rows,
-    arm_shares,
+    came,
+    chances,
     columns_for,
-    early_share,
-    early_shares,
     lay_out,
-    none_odds,
-    overlap,
+    likeness,
+    odds,
     part,
+    passed,
     passing,
     worth,
 )
-from kit.healing.reductions import GRID, at
+from kit.healing.parts import AT_ONCE, Part, Question, cut
+from kit.healing.reductions import at, shares_reached
 from kit.healing.resampling import DRAWS, SEED, resident_draws
 from kit.healing.trials import trials
+from kit.healing.weights import expit
 from kit.plan import WEEK, Plan
 from kit.wounds.episodes import OPEN
 
@@ -38,22 +43,7 @@ ANY, NONE = "any modality", "no modality"
 CLOSED, EARLY = "closed", "early"
 FOLLOWED = 5  # residents of each arm whose course the record does not cut off; common practice, no source
 ROOM = 3_000_000  # numbers held at a time: draws are taken in lots, so that memory does not grow with their number
-
-
-@dataclass(frozen=True, eq=False)
-class Question:
-    """One comparison asked: what was started, beside what, and the trial rows of both."""
-
-    treated: str
-    beside: str
-    first: np.ndarray  # of the starters
-    second: np.ndarray | None  # of the starters, where regimen stands beside regimen
-    rows: tuple[Rows, Rows]
-    names: tuple[str, ...]
-
-    @property
-    def key(self) -> str:
-        return f"{self.treated} / {self.beside}"
+PASSES = 12  # rows that pass through a week, about
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,51 +78,66 @@ def questions(layout: Layout, plan: Plan) -> list[Question]:
 
 
 def arms(layout: Layout, asked: Question, counts: np.ndarray, begun: dict) -> tuple[Arm, Arm]:
-    """The two arms with their weights: starters as they are and others like them, or both by their overlap."""
+    """The two arms with their weights, for each set of counts (weeks x sets)."""
+    return arms_of(asked, counts, *alike(layout, asked, counts, None, begun))
+
+
+def alike(
+    layout: Layout, asked: Question, counts: np.ndarray, owner: np.ndarray | None, begun: dict
+) -> tuple[Design, np.ndarray]:
+    """How much like those who started both sides of a question are; `counts` and `owner` as in `emulation.chances`."""
+    return likeness(layout, asked.weeks, counts, owner, asked.names, begun, asked.key)
+
+
+def arms_of(asked: Question, counts: np.ndarray, design: Design, found: np.ndarray) -> tuple[Arm, Arm]:
+    """The two arms: starters as they are and others by their odds of starting, or both by their overlap.
+
+    Overlap weights of two regimens' starters are the chance of having started the other one (Li, Morgan & Zaslavsky
+    2018, J Am Stat Assoc 113:390).
+    """
     first, second = asked.rows
+    many = len(first.week)
     if asked.second is None:
-        like = none_odds(layout, counts, asked.first, asked.names, begun, asked.key)
+        like = odds(design.take(slice(many, None)), found)
         return Arm(first, counts[first.week], False), Arm(second, counts[second.week] * like, True)
-    one, other = overlap(layout, counts, asked.first, asked.second, asked.names, begun, asked.key)
-    return Arm(first, counts[first.week] * one, False), Arm(second, counts[second.week] * other, False)
+    chance = expit(design.times(found))
+    one, other = counts[first.week] * (1 - chance[:many]), counts[second.week] * chance[many:]
+    return Arm(first, one, False), Arm(second, other, False)
 
 
-def weigh(layout: Layout, asked: Question, counts: np.ndarray, through: Passing, begun: dict) -> Weighed:
-    """Everything that is read off the two arms of a question, for each set of counts (weeks x sets)."""
-    both = arms(layout, asked, counts, begun)
-    whole = [arm_shares(arm, through, NOBODY_LEFT) for arm in both]
-    smaller = np.stack([early_shares(arm, through, share) for arm, share in zip(both, whole, strict=True)])
+OTHERWISE = {"here": WHILE_HERE, "later": OR_LATER}  # measures for which rows are followed in another way
+
+
+def told_of(asked: Question, both: tuple[Came, Came], houses: np.ndarray, plan: Plan) -> Weighed:
+    """Everything that is read off what the two arms of a question came to, in the ways in which they were followed."""
+    whole = [arm.ways[NOBODY_LEFT].shares() for arm in both]
+    day = asked.rows[0].early.day
+    smaller = np.stack([shares_reached(day, arm.steps, share) for arm, share in zip(both, whole, strict=True)])
     numbers = {
         "closed": [arm.closed[-1] for arm in whole],
         "spent": [arm.spent for arm in whole],
-        "early": smaller[:, at(layout.plan.comparison.early_percent)],
-        "here": [arm_shares(arm, through, WHILE_HERE).closed[-1] for arm in both],
-        "later": [arm_shares(arm, through, OR_LATER).closed[-1] for arm in both],
+        "early": smaller[:, at(plan.comparison.early_percent)],
     }
+    for name, way in OTHERWISE.items():
+        if way in both[0].ways:
+            numbers[name] = [arm.ways[way].shares().closed[-1] for arm in both]
     return Weighed(
         {name: np.stack(pair) for name, pair in numbers.items()},
         np.stack([arm.states for arm in whole]),
         np.stack([arm.closed[::WEEK] for arm in whole]),
         smaller,
-        np.stack([_houses(layout, asked, arm, through, begun) for arm in both]),
+        houses,
     )
 
 
-def _houses(layout: Layout, asked: Question, arm: Arm, through: Passing, begun: dict) -> np.ndarray:
-    """The number compared in each facility alone, its starters beside its own others: facilities x sets."""
-    homes = facilities(layout) if asked.treated == ANY else ()
+def _compared_in(asked: Question, both: tuple[Came, Came], what: str, plan: Plan) -> np.ndarray:
+    """The number compared in one facility alone, its starters beside its own others: arms x sets."""
     told = []
-    for home in homes:
-        key = (home, arm.untreated)
-        if key not in begun:
-            mask = layout.weeks["facility"].to_numpy()[arm.rows.week] == home
-            begun[key] = mask, part(arm.rows, mask)
-        mask, rows = begun[key]
-        own = Arm(rows, arm.base[mask], arm.untreated)
-        whole = arm_shares(own, through, NOBODY_LEFT)
-        share = whole.closed[-1] if measure(layout) == CLOSED else early_share(own, through, whole)
-        told.append(np.where(own.base.sum(axis=0) > 0, share, np.nan))
-    return np.stack(told) if told else np.empty((0, arm.base.shape[1]))
+    for arm in both:
+        whole = arm.ways[NOBODY_LEFT].shares()
+        early = shares_reached(asked.rows[0].early.day, arm.steps, whole)[at(plan.comparison.early_percent)]
+        told.append(np.where(arm.weight > 0, whole.closed[-1] if what == CLOSED else early, np.nan))
+    return np.stack(told)
 
 
 def facilities(layout: Layout) -> tuple[str, ...]:
@@ -152,13 +157,14 @@ def choose_horizon(weeks: pd.DataFrame, measurements: pd.DataFrame, plan: Plan) 
     Carried is a horizon to which both arms are followed and over which the others are worth enough residents. Decided
     by weights and by how long wounds were followed untreated; what they came to is not asked.
     """
-    for horizon in plan.comparison.horizons:
+    *longer, shortest = plan.comparison.horizons
+    for horizon in longer:
         layout = laid_out(weeks, measurements, plan, horizon)
         asked = any_modality(layout)
         if followed(layout, asked) >= FOLLOWED:
             if worth_of_others(layout, asked) >= plan.comparison.effective_residents:
-                break
-    return layout
+                return layout
+    return laid_out(weeks, measurements, plan, shortest)
 
 
 def laid_out(weeks: pd.DataFrame, measurements: pd.DataFrame, plan: Plan, horizon_weeks: int) -> Layout:
@@ -215,28 +221,93 @@ def worth_of_others(layout: Layout, asked: Question, begun: dict | None = None) 
     return min(worth(layout, arm, begun["through"]) for arm in (both if asked.second is not None else both[1:]))
 
 
-def draw_all(layout: Layout, asked: list[Question], draws: int = DRAWS, seed: int = SEED) -> dict[str, Weighed]:
+def draw_all(
+    layout: Layout,
+    asked: list[Question],
+    draws: int = DRAWS,
+    seed: int = SEED,
+    brief: bool = False,
+    begun: dict | None = None,
+) -> dict[str, Weighed]:
     """Each question weighed for the whole sample (set 0) and for draws of whole residents, the same for all.
 
-    In every draw all weights are fitted anew. The products are small: several threads would only wait for each other.
+    In every draw all weights are fitted anew. `brief` and `begun` as in `weigh_all`.
     """
-    with threadpool_limits(1):
-        return _drawn(layout, asked, draws, seed)
-
-
-def _drawn(layout: Layout, asked: list[Question], draws: int, seed: int) -> dict[str, Weighed]:
-    begun: dict = {}
     people = np.ones((len(layout.people), 1))
-    drawn = np.hstack([people, resident_draws(layout.people, draws, seed)])
-    lot = max(1, ROOM // max(len(layout.weeks), len(layout.others.ways[OR_LATER].row), len(GRID)))
-    told: dict[str, list[Weighed]] = {question.key: [] for question in asked}
+    return weigh_all(layout, asked, np.hstack([people, resident_draws(layout.people, draws, seed)]), brief, begun)
+
+
+def weigh_all(
+    layout: Layout, asked: list[Question], counts: np.ndarray, brief: bool = False, begun: dict | None = None
+) -> dict[str, Weighed]:
+    """Each question weighed for each set of counts of residents (people x sets).
+
+    A `brief` answer is as if nobody left, for the whole group: neither OTHERWISE nor facility by facility.
+    `begun` holds what was worked out of the whole sample already.
+
+    Sets are taken in lots, and the wounds of a lot part by part, so that memory does not grow with their number. The
+    products are small: several threads would only wait for each other.
+    """
     names = columns_for(len(layout.starters.week), layout.plan, layout.weeks)
-    for begin in range(0, draws + 1, lot):
-        counts = drawn[:, begin : begin + lot][layout.owner]
-        through = passing(layout, counts, names, begun)
-        for question in asked:
-            told[question.key].append(weigh(layout, question, counts, through, begun))
-    return {key: _joined(lots) for key, lots in told.items()}
+    begun = {} if begun is None else begun
+    parts: list[Part] = []
+
+    def lot(own: np.ndarray) -> list[Weighed]:
+        found = chances(layout, own, layout.owner, names, begun)
+        models = [alike(layout, question, own, layout.owner, begun) for question in asked]
+        parts[:] = parts or cut(layout, asked, begun)
+        return _weigh(layout, asked, parts, own, found, [model for _, model in models], brief)
+
+    with threadpool_limits(1):
+        lots = [lot(own) for own in np.split(counts, range(_lot(layout), counts.shape[1], _lot(layout)), axis=1)]
+    return {question.key: _joined([one[place] for one in lots]) for place, question in enumerate(asked)}
+
+
+def _lot(layout: Layout) -> int:
+    """How many sets are taken at a time."""
+    return max(1, ROOM // (PASSES * min(len(layout.others.ways[OR_LATER].row), AT_ONCE)))
+
+
+def _weigh(
+    layout: Layout, asked: list[Question], parts: list[Part], counts: np.ndarray, found: Chances, models: list,
+    brief: bool,
+) -> list[Weighed]:  # fmt: skip
+    """Every question weighed for one lot: the parts of a facility add up to it, and facilities to the group."""
+    what, homes = measure(layout), () if brief else facilities(layout)
+    ways = (NOBODY_LEFT,) if brief else WAYS
+    total: list = [None] * len(asked)
+    houses: list[list[np.ndarray]] = [[] for _ in asked]
+    for home, own in groupby(parts, lambda one: one.home):
+        there = [_added(both) for both in zip(*(_came(one, counts, found, models, ways) for one in own), strict=True)]
+        for place, question in enumerate(asked):
+            total[place] = _added([one for one in (total[place], there[place]) if one is not None])
+            if question.treated == ANY and home in homes:
+                houses[place].append(_compared_in(question, there[place], what, layout.plan))
+    nothing = np.empty((2, 0, counts.shape[1]))
+    return [
+        told_of(question, total[place], np.stack(houses[place], axis=1) if houses[place] else nothing, layout.plan)
+        for place, question in enumerate(asked)
+    ]
+
+
+def _came(
+    one: Part, counts: np.ndarray, found: Chances, models: list, ways: tuple[str, ...]
+) -> list[tuple[Came, Came]]:
+    """What both arms of every question came to in one part."""
+    own = counts[one.people][one.layout.owner]
+    through = passed(one.layout, one.staying, found)
+    both = [
+        arms_of(asked, own, design, model) for asked, design, model in zip(one.asked, one.designs, models, strict=True)
+    ]
+    return [(came(first, through, ways), came(second, through, ways)) for first, second in both]
+
+
+def _added(parts: list[tuple[Came, Came]]) -> tuple[Came, Came]:
+    """Both arms of a question, of several parts together."""
+    first, second = parts[0]
+    for one, other in parts[1:]:
+        first, second = first + one, second + other
+    return first, second
 
 
 def _joined(lots: list[Weighed]) -> Weighed:

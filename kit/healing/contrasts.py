@@ -106,13 +106,33 @@ def shares(rows: Followed, base: np.ndarray, passing: np.ndarray | None = None) 
     Aalen & Johansen 1978, Scand J Stat 5:141; Robins & Finkelstein 2000, Biometrics 56:779, on weighting those who
     remain for those who were lost.
     """
+    return sums(rows, base, passing).shares()
+
+
+def sums(rows: Followed, base: np.ndarray, passing: np.ndarray | None = None) -> Sums:
+    """What weighted rows come to by day: of rows that are taken a part at a time, the parts add up to the whole."""
     weight = base[rows.row]
     if passing is not None:
         weight *= passing[rows.week]
-    at_risk = np.cumsum(rows.enters @ weight, axis=0)[: rows.horizon + 1]
-    hazards = np.stack([ended @ weight for ended in rows.ends])
-    np.divide(hazards, at_risk, out=hazards, where=at_risk > 1e-9)
-    still = np.cumprod(1 - np.minimum(hazards.sum(axis=0), 1), axis=0)
-    before = np.vstack([np.ones((1, still.shape[1])), still[:-1]])
-    grown = np.cumsum(hazards * before, axis=1)
-    return Shares(grown[0], still, grown[:, -1])
+    return Sums(rows.enters @ weight, np.stack([ended @ weight for ended in rows.ends]))
+
+
+@dataclass(frozen=True, eq=False)
+class Sums:
+    """Weights by day (x sets): those who enter less those who were followed no further, and ends (causes x days)."""
+
+    enters: np.ndarray
+    ends: np.ndarray
+
+    def __add__(self, other: Sums) -> Sums:
+        return Sums(self.enters + other.enters, self.ends + other.ends)
+
+    def shares(self) -> Shares:
+        """The shares of all that was added up."""
+        hazards = self.ends.copy()
+        at_risk = np.cumsum(self.enters, axis=0)[: hazards.shape[1]]
+        np.divide(hazards, at_risk, out=hazards, where=at_risk > 1e-9)
+        still = np.cumprod(1 - np.minimum(hazards.sum(axis=0), 1), axis=0)
+        before = np.vstack([np.ones((1, still.shape[1])), still[:-1]])
+        grown = np.cumsum(hazards * before, axis=1)
+        return Shares(grown[0], still, grown[:, -1])

@@ -8,11 +8,12 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from kit.healing.contrasts import CAUSES, Followed, Shares, follow, shares, take
+from kit.healing.contrasts import CAUSES, Followed, Shares, Sums, follow, shares, sums, take
 from kit.healing.covariates import ALWAYS
+from kit.healing.designs import Design
 from kit.healing.reductions import Early, at, early_response, shares_smaller
 from kit.healing.trials import trials
-from kit.healing.weights import LEAVING_RIDGE, RIDGE, expit, leaving_design, logistic, start_design
+from kit.healing.weights import LEAVING_RIDGE, RIDGE, expit, leaving_design, logistic, start_columns
 from kit.plan import WEEK, Plan
 from kit.wounds.episodes import LATE
 
@@ -124,43 +125,73 @@ class Passing:
         return self.untreated * self.in_view
 
 
-def passing(layout: Layout, counts: np.ndarray, names: tuple[str, ...], begun: dict) -> Passing:
-    """The weights of time for each set of counts (weeks x sets).
+@dataclass(frozen=True, eq=False)
+class Chances:
+    """What the models of starting and of leaving came to, for each set.
+
+    `staying`: coefficients where a start was possible; `elsewhere`: the chance of a start in other weeks before one;
+    `leaving`: coefficients, None where nobody left.
+    """
+
+    staying: np.ndarray
+    elsewhere: np.ndarray
+    leaving: np.ndarray | None
+
+
+def chances(
+    layout: Layout, counts: np.ndarray, owner: np.ndarray | None, names: tuple[str, ...], begun: dict
+) -> Chances:
+    """The models of starting and leaving for each set of counts: of weeks, or of residents, where `owner` numbers them.
 
     `begun` keeps what does not change from lot to lot: designs, and the whole sample's coefficients.
     """
-    start, leave = np.zeros(counts.shape), np.zeros(counts.shape)
+    owner = np.arange(len(layout.weeks)) if owner is None else owner
     began = (layout.weeks["starts"].to_numpy() != "").astype(float)
     rows = layout.staying
     design = _design("staying", layout, rows, names, begun)
-    start[rows] = expit(design @ _fitted("staying", design, began[rows], counts[rows], RIDGE, begun))
+    staying = _fitted("staying", design, began[rows], counts, RIDGE, begun, owner[rows])
     rows = layout.elsewhere
-    total = counts[rows].sum(axis=0)
-    start[rows] = np.divide(began[rows] @ counts[rows], total, out=np.zeros(len(total)), where=total > 0)
+    happened, total = (np.bincount(owner[rows], one, len(counts)) @ counts for one in (began[rows], None))
+    elsewhere = np.divide(happened, total, out=np.zeros(len(total)), where=total > 0)
     lost = layout.weeks["lost"].to_numpy(dtype=float)
-    if lost.any():
-        found = _fitted("leaving", layout.leaving, lost, counts, LEAVING_RIDGE, begun)
-        leave = expit(layout.leaving @ found)
-    stay, view = np.log1p(-np.minimum(start, SUREST)), np.log1p(-np.minimum(leave, SUREST))
-    stay_so_far, view_so_far = _so_far(stay, layout.first), _so_far(view, layout.first)
-    untreated, in_view = np.exp(-stay_so_far), np.exp(-view_so_far)
-    by = (1 - np.minimum(start, SUREST)) / untreated, (1 - np.minimum(leave, SUREST)) / in_view
-    return Passing(untreated, in_view, *by)
+    if not lost.any():
+        return Chances(staying, elsewhere, None)
+    return Chances(staying, elsewhere, _fitted("leaving", layout.leaving, lost, counts, LEAVING_RIDGE, begun, owner))
 
 
-def _design(name: str, layout: Layout, rows: np.ndarray, names: tuple[str, ...], begun: dict) -> np.ndarray:
+def passing(layout: Layout, counts: np.ndarray, names: tuple[str, ...], begun: dict) -> Passing:
+    """The weights of time for each set of counts (weeks x sets)."""
+    found = chances(layout, counts, None, names, begun)
+    return passed(layout, begun["staying", "design"], found)
+
+
+def passed(layout: Layout, design: Design, found: Chances) -> Passing:
+    """The weights of time that belong to chances; `design` is that of the start model for `layout.staying`."""
+    start = np.zeros((len(layout.weeks), len(found.elsewhere)))
+    start[layout.staying] = np.minimum(expit(design.times(found.staying)), SUREST)
+    start[layout.elsewhere] = np.minimum(found.elsewhere, SUREST)
+    leave = np.zeros_like(start) if found.leaving is None else expit(layout.leaving @ found.leaving)
+    np.minimum(leave, SUREST, out=leave)
+    so_far = [np.exp(-_so_far(np.log1p(-chance), layout.first)) for chance in (start, leave)]
+    return Passing(*so_far, *((1 - chance) / far for chance, far in zip((start, leave), so_far, strict=True)))
+
+
+def _design(name: str, layout: Layout, rows: np.ndarray, names: tuple[str, ...], begun: dict) -> Design:
     """The columns of the start model for some weeks, standardized by these."""
     if (name, "design") not in begun:
         own = layout.weeks.iloc[rows]
-        begun[name, "design"] = start_design(own, names, own)
+        begun[name, "design"] = start_columns(own, names, own)
     return begun[name, "design"]
 
 
-def _fitted(name: str, design: np.ndarray, outcome: np.ndarray, counts: np.ndarray, ridge: float, begun: dict):
+def _fitted(
+    name: str, design: Design | np.ndarray, outcome: np.ndarray, counts: np.ndarray, ridge: float, begun: dict,
+    owner: np.ndarray | None = None,
+) -> np.ndarray:  # fmt: skip
     """Coefficients for each set, sought from those of the whole sample."""
     if name not in begun:
         begun[name] = logistic(design, outcome, ridge=ridge)
-    return logistic(design, outcome, counts, ridge, begun[name])
+    return logistic(design, outcome, counts, ridge, begun[name], owner)
 
 
 def _so_far(terms: np.ndarray, first: np.ndarray) -> np.ndarray:
@@ -203,35 +234,58 @@ def arm_shares(arm: Arm, through: Passing, way: str = NOBODY_LEFT) -> Shares:
     return shares(arm.rows.ways[way], *weighed(arm, through, way))
 
 
-def early_shares(arm: Arm, through: Passing, whole: Shares) -> np.ndarray:
-    """The share closed or smaller by each percent of `reductions.GRID` at the early response: GRID x sets."""
+def early_weight(arm: Arm, through: Passing) -> np.ndarray:
+    """What rows with a known size at the early response weigh there."""
     early = arm.rows.early
     base, growing = weighed(arm, through, NOBODY_LEFT)
-    return shares_smaller(early, base[early.known] * growing[early.week[early.known]], whole)
+    return base[early.known] * growing[early.week[early.known]]
 
 
 def early_share(arm: Arm, through: Passing, whole: Shares) -> np.ndarray:
     """The share closed or smaller by the plan's percentage at the early response, one a set."""
-    return early_shares(arm, through, whole)[at(arm.rows.early.percent)]
+    return shares_smaller(arm.rows.early, early_weight(arm, through), whole)[at(arm.rows.early.percent)]
 
 
-def none_odds(layout: Layout, counts: np.ndarray, mask: np.ndarray, names: tuple[str, ...], begun: dict, key: str):
-    """How much like a starter of `mask` each of the others was, as odds: others x sets."""
-    rows = np.concatenate([layout.starters.week[mask], layout.others.week])
+@dataclass(frozen=True, eq=False)
+class Came:
+    """What the rows of an arm came to, for each set: parts of an arm add up to the whole.
+
+    `ways`: the sums by day; `steps`: the weight on each step of `Early.steps`; `weight`: that of all at their clocks.
+    """
+
+    ways: dict[str, Sums]
+    steps: np.ndarray
+    weight: np.ndarray
+
+    def __add__(self, other: Came) -> Came:
+        ways = {name: own + other.ways[name] for name, own in self.ways.items()}
+        return Came(ways, self.steps + other.steps, self.weight + other.weight)
+
+
+def came(arm: Arm, through: Passing, ways: tuple[str, ...] = WAYS) -> Came:
+    """What an arm came to, followed in some of the WAYS."""
+    told = {way: sums(arm.rows.ways[way], *weighed(arm, through, way)) for way in ways}
+    return Came(told, arm.rows.early.steps @ early_weight(arm, through), arm.base.sum(axis=0))
+
+
+def likeness(
+    layout: Layout, sides: tuple[np.ndarray, np.ndarray], counts: np.ndarray, owner: np.ndarray | None,
+    names: tuple[str, ...], begun: dict, key: str,
+) -> tuple[Design, np.ndarray]:  # fmt: skip
+    """How much like the first of two sides (weeks) the rows of both are: the design of both, and coefficients.
+
+    `counts` as in `chances`.
+    """
+    rows = np.concatenate(sides)
     design = _design(key, layout, rows, names, begun)
-    began = np.concatenate([np.ones(mask.sum()), np.zeros(len(layout.others.week))])
-    found = _fitted(key, design, began, counts[rows], RIDGE, begun)
-    return np.exp(np.clip(design[mask.sum() :] @ found, -30, 30))
+    began = np.repeat([1.0, 0.0], [len(side) for side in sides])
+    owner = rows if owner is None else owner[rows]
+    return design, _fitted(key, design, began, counts, RIDGE, begun, owner)
 
 
-def overlap(layout: Layout, counts: np.ndarray, first: np.ndarray, second: np.ndarray, names, begun: dict, key: str):
-    """Overlap weights of two regimens' starters: the chance of having started the other one (Li, Morgan & Zaslavsky
-    2018, J Am Stat Assoc 113:390). Two arrays, starters of each x sets."""
-    weeks = np.concatenate([layout.starters.week[first], layout.starters.week[second]])
-    design = _design(key, layout, weeks, names, begun)
-    began = np.concatenate([np.ones(first.sum()), np.zeros(second.sum())])
-    chance = expit(design @ _fitted(key, design, began, counts[weeks], RIDGE, begun))
-    return 1 - chance[: first.sum()], chance[first.sum() :]
+def odds(design: Design, found: np.ndarray) -> np.ndarray:
+    """The odds of being one of the first side: rows x sets."""
+    return np.exp(np.clip(design.times(found), -30, 30))
 
 
 def part(rows: Rows, mask: np.ndarray) -> Rows:

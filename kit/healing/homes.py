@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from kit.healing.comparison import Weighed, facilities, measure
-from kit.healing.emulation import Layout
+from kit.healing.emulation import Layout, Rows
 from kit.healing.resampling import Z, difference_limits
 from kit.plan import Plan
 
@@ -23,17 +23,18 @@ def homes_of(layout: Layout, found: Weighed | None, plan: Plan) -> pd.DataFrame:
     columns = ["facility", "starters", "own", "own_error", "leaning", "low", "high"]
     if found is None:
         return pd.DataFrame(columns=columns)
-    own = layout.weeks.iloc[layout.starters.week]
+    begun = layout.weeks["facility"].iloc[layout.starters.week].value_counts()
+    people = [_people(layout, rows) for rows in (layout.starters, layout.others)]
     group = found.numbers[measure(layout)]
     middle, spread = group[0, 0] - group[1, 0], plan.comparison.facility_spread / 100
     group_error = np.nanstd(group[0, 1:] - group[1, 1:])
     rows = []
     for number, home in enumerate(facilities(layout)):
-        starters = int((own["facility"] == home).sum())
+        starters = int(begun.get(home, 0))
         first, second = found.houses[:, number]
         difference = first[0] - second[0]
         alone = starters >= OWN_FROM and np.isfinite(difference)
-        error = _own_error(layout, home, first, second) if alone else np.nan
+        error = _own_error(tuple(max(int(own.get(home, 0)), 1) for own in people), first, second) if alone else np.nan
         trust = spread**2 / (spread**2 + error**2) if alone else 0.0
         drawn = trust * difference + (1 - trust) * middle if alone else middle
         off = Z * np.sqrt((1 - trust) * spread**2 + (1 - trust) ** 2 * group_error**2)
@@ -44,12 +45,13 @@ def homes_of(layout: Layout, found: Weighed | None, plan: Plan) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
-def _own_error(layout: Layout, home: str, first: np.ndarray, second: np.ndarray) -> float:
+def _people(layout: Layout, rows: Rows) -> pd.Series:
+    """How many residents an arm has in each facility."""
+    return layout.weeks[["facility", "resident"]].iloc[rows.week].groupby("facility")["resident"].nunique()
+
+
+def _own_error(people: tuple[int, int], first: np.ndarray, second: np.ndarray) -> float:
     """The standard error of a facility's own difference, from its limits: where none or all of few closed, draws of
     the same few do not differ."""
-    people = [
-        max(own.loc[own["facility"] == home, "resident"].nunique(), 1)
-        for own in (layout.weeks.iloc[rows.week] for rows in (layout.starters, layout.others))
-    ]
-    low, high = difference_limits((first[0], second[0]), (first[1:], second[1:]), tuple(people))
+    low, high = difference_limits((first[0], second[0]), (first[1:], second[1:]), people)
     return (high - low) / (2 * Z)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from kit.healing.comparison import CLOSED, ROOM, Question, arms, measure, questions
+from kit.healing.comparison import CLOSED, ROOM, Question, alike, arms, arms_of, measure, questions
 from kit.healing.contrasts import CAUSES
 from kit.healing.emulation import (
     NOBODY_LEFT,
@@ -19,9 +19,11 @@ from kit.healing.emulation import (
     Passing,
     Rows,
     arm_shares,
+    chances,
     early_share,
     lay_out,
     part,
+    passed,
     passing,
     weighed,
 )
@@ -127,22 +129,23 @@ def redrawn(sample: Sample, drawn: np.ndarray) -> Redrawn:
     """Closed at two rounds, wounds in common, and levelled twice, for counts of residents (people x sets)."""
     layout = sample.layout
     lot = max(1, ROOM // len(layout.weeks))
-    lots = [_lot(sample, drawn[:, begin : begin + lot][layout.owner]) for begin in range(0, drawn.shape[1], lot)]
+    lots = [_lot(sample, drawn[:, begin : begin + lot]) for begin in range(0, drawn.shape[1], lot)]
     return Redrawn(*(np.concatenate(numbers, axis=1) for numbers in zip(*lots, strict=True)))
 
 
-def _lot(sample: Sample, counts: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    layout, again = sample.layout, sample.again
-    through = passing(layout, counts, sample.asked.names, sample.begun)
-    first, second = both = arms(layout, sample.asked, counts, sample.begun)
+def _lot(sample: Sample, people: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    layout, again, asked, begun = sample.layout, sample.again, sample.asked, sample.begun
+    counts, found = people[layout.owner], chances(layout, people, layout.owner, asked.names, begun)
+    through = passed(layout, begun["staying", "design"], found)
+    first, second = both = arms_of(asked, counts, *alike(layout, asked, people, layout.owner, begun))
     masks = sample.alike
     kept = [Arm(part(arm.rows, mask), arm.base[mask], arm.untreated) for arm, mask in zip(both, masks, strict=True)]
-    alike = np.stack([_reached(layout, arm, through) for arm in kept])
+    common = np.stack([_reached(layout, arm, through) for arm in kept])
     if measure(layout) != CLOSED:
-        return np.empty((2, 0)), alike, np.empty((2, 0))
+        return np.empty((2, 0)), common, np.empty((2, 0))
     twice = [Arm(again.starters, first.base, False), Arm(again.others, second.base, True)]
     levelled = [arm_shares(first, through).closed[-1], expected(sample, second, through, counts)]
-    return np.stack([arm_shares(arm, through).closed[-1] for arm in twice]), alike, np.stack(levelled)
+    return np.stack([arm_shares(arm, through).closed[-1] for arm in twice]), common, np.stack(levelled)
 
 
 def _reached(layout: Layout, arm: Arm, through: Passing) -> np.ndarray:

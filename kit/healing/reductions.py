@@ -88,11 +88,16 @@ def shares_smaller(early: Early, weight: np.ndarray, whole: Shares) -> np.ndarra
     to hospital for good or was closed by surgery stays in the hundred and is not smaller. Missing in a set in which no
     size is known.
     """
-    reached = np.cumsum((early.steps @ weight)[::-1], axis=0)[::-1]  # all of them first, then percent by percent
+    return shares_reached(early.day, early.steps @ weight, whole)
+
+
+def shares_reached(day: int, steps: np.ndarray, whole: Shares) -> np.ndarray:
+    """The same from the weight on each of the steps of `Early.steps` (steps x sets), at the day of the response."""
+    reached = np.cumsum(steps[::-1], axis=0)[::-1]  # all of them first, then percent by percent
     total = reached[0]
     part = np.divide(reached[1:], total, out=np.full(reached[1:].shape, np.nan), where=total > 0)
-    still = whole.still[early.day]
-    return whole.closed[early.day] + np.where(still > 1e-12, still * part, 0.0)
+    still = whole.still[day]
+    return whole.closed[day] + np.where(still > 1e-12, still * part, 0.0)
 
 
 def at(percent: int) -> int:

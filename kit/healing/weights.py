@@ -9,6 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from kit.healing.designs import Curvature, Design, plain
+
 RIDGE = 0.1  # on standardized columns: keeps a draw in which a column tells all from running away, and no more
 LEAVING_RIDGE = 1.0  # few leave, and the two arms share what they can
 ROUNDS, CLOSE = 25, 1e-6  # the error left is about the square of the last step
@@ -17,52 +19,55 @@ KNOTS = (0.1, 0.5, 0.9)
 
 
 def logistic(
-    design: np.ndarray,
+    design: Design | np.ndarray,
     outcome: np.ndarray,
     counts: np.ndarray | None = None,
     ridge: float | np.ndarray = 0.0,
     begin: np.ndarray | None = None,
+    owner: np.ndarray | None = None,
 ) -> np.ndarray:
     """Coefficients of logistic regressions of one outcome, one set of counts each.
 
     `design` rows x columns, the first an intercept that no ridge holds; `outcome` 0 or 1; `counts` rows x sets, how
     often each row counts (once where left out); `ridge` times half the squared coefficients is taken off the log
-    likelihood, one ridge for all columns or one each; `begin` are columns to start from. Out: columns x sets.
+    likelihood, one ridge for all columns or one each; `begin` are columns to start from. With `owner` the counts are of
+    residents (residents x sets), and it numbers that of each row. Out: columns x sets.
 
     Newton's method; a set without any row of one outcome has no answer and comes back as it began.
     """
+    design = design if isinstance(design, Design) else plain(design)
     counts = np.ones((len(outcome), 1)) if counts is None else counts
-    columns, sets = design.shape[1], counts.shape[1]
-    holding = np.broadcast_to(np.asarray(ridge, dtype=float), columns).copy()
+    begin = np.zeros((design.width, 1)) if begin is None else np.reshape(begin, (design.width, -1))
+    holding = np.broadcast_to(np.asarray(ridge, dtype=float), design.width).copy()
     holding[0] = 0.0
-    pairs = np.triu_indices(columns)
-    products = design[:, pairs[0]] * design[:, pairs[1]]
-    found = np.zeros((columns, sets)) if begin is None else np.broadcast_to(begin, (columns, sets)).copy()
-    both = (counts * outcome[:, None]).sum(axis=0) * (counts * (1 - outcome)[:, None]).sum(axis=0) > 0
-    active = np.flatnonzero(both)
-    for _ in range(ROUNDS):
+    owner = np.arange(len(outcome)) if owner is None else owner
+    happened, did_not = (np.bincount(owner, one, len(counts)) @ counts for one in (outcome, 1 - outcome))
+    active = np.flatnonzero(happened * did_not > 0)
+    outcome, owner = outcome[design.order, None], owner[design.order]
+    found = np.broadcast_to(begin, (design.width, counts.shape[1])).copy()
+    for number in range(ROUNDS):
         if not len(active):
             break
-        step = _step(design, products, pairs, outcome, counts[:, active], holding, found[:, active])
+        # Where all begin at one place, what is expected of a row there is worked out once.
+        at = begin if number == 0 and begin.shape[1] == 1 else found[:, active]
+        step = _step(design, outcome, counts[:, active], owner, holding, at)
         longest = np.abs(step).max(axis=0)
         found[:, active] += step * np.minimum(1.0, FURTHEST / np.maximum(longest, FURTHEST))
         active = active[longest > CLOSE]
     return found
 
 
-def _step(design, products, pairs, outcome, counts, holding, found) -> np.ndarray:
-    """One step of Newton's method for every set: columns x sets."""
-    chance = expit(design @ found)
-    expected = counts * chance
-    gradient = design[outcome > 0].T @ counts[outcome > 0] - design.T @ expected - holding[:, None] * found
-    chance *= expected
-    expected -= chance  # from here on what each row adds to the curvature
-    spread = products.T @ expected
-    curvature = np.zeros((found.shape[1], len(holding), len(holding)))
-    curvature[:, pairs[0], pairs[1]] = spread.T
-    curvature[:, pairs[1], pairs[0]] = spread.T
-    curvature += np.diag(holding + 1e-9)
-    return np.linalg.solve(curvature, gradient.T[..., None])[..., 0].T
+def _step(design: Design, outcome, counts, owner, holding, at) -> np.ndarray:
+    """One step of Newton's method from `at` for every set: coefficients x sets. Rows stand in the design's order."""
+    gradient, curvature = np.zeros((design.width, counts.shape[1])), Curvature(design, counts.shape[1])
+    for home, rows in design.blocks:
+        chance = expit(design.at(home, rows, at))
+        count = counts.take(owner[rows], axis=0)
+        design.add(gradient, home, rows, (outcome[rows] - chance) * count)
+        count *= chance
+        count *= np.subtract(1, chance, out=chance)
+        curvature.add(home, rows, count)
+    return curvature.solve(gradient - holding[:, None] * at, holding)
 
 
 def expit(log_odds: np.ndarray) -> np.ndarray:
@@ -75,19 +80,25 @@ def expit(log_odds: np.ndarray) -> np.ndarray:
 
 
 def start_design(weeks: pd.DataFrame, names: tuple[str, ...], like: pd.DataFrame) -> np.ndarray:
+    """The columns of the start model written out: see `start_columns`."""
+    return start_columns(weeks, names, like).written_out()
+
+
+def start_columns(weeks: pd.DataFrame, names: tuple[str, ...], like: pd.DataFrame) -> Design:
     """The columns of the start model: intercept, one for each facility where there are several, and the covariates.
 
     Covariates are standardized by the rows of `like`; what is missing there counts as average, and what does not vary
     there is left out.
     """
     columns = [np.ones(len(weeks))]
-    houses = sorted(like["facility"].unique())
-    columns += [(weeks["facility"] == house).to_numpy(dtype=float) for house in houses] if len(houses) > 1 else []
     for name in names:
         middle, spread = like[name].mean(), like[name].std()
         if spread > 1e-9:
             columns.append(((weeks[name] - middle) / spread).fillna(0.0).to_numpy(dtype=float))
-    return np.column_stack(columns)
+    houses = sorted(like["facility"].unique())
+    several = len(houses) > 1
+    home = pd.Index(houses).get_indexer(weeks["facility"]) if several else np.zeros(len(weeks), dtype=np.int64)
+    return Design(np.column_stack(columns), home, len(houses) if several else 0)
 
 
 def leaving_design(weeks: pd.DataFrame) -> np.ndarray:

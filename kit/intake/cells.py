@@ -63,7 +63,7 @@ class Cells:
 def cells_of(raw: RawTable, column: Column) -> Cells:
     """The cells of a mapped column of a table."""
     spread, words = pd.factorize(raw.rows[column.name])
-    texts = pd.Series(words, dtype=object)
+    texts = pd.Series(np.asarray(words, dtype=object))
     return Cells(raw, column, raw.places[column.name], texts, spread, _elsewhere(raw, column))
 
 

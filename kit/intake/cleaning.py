@@ -41,7 +41,7 @@ class _Bench:
             self.tables[name] = self.tables[name][~where]
 
     def change(self, name: str, **columns: pd.Series) -> None:
-        self.tables[name] = self.tables[name].assign(**columns)
+        self.tables[name] = says.changed(self.tables[name], **columns)
 
 
 def clean(screened: Screened, plan: Plan) -> Cleaned:
@@ -156,15 +156,16 @@ def _linked(bench: _Bench) -> None:
     """Sessions that name person and site are tied to the one wound that fits, once it is known when each was open."""
     name, tables = "sessions", bench.tables
     sessions, how = link(tables[name], tables["wounds"], tables["measurements"], _unread_sites(bench))
-    tables[name] = says.in_order(sessions.assign(tied=how), name)
+    tables[name] = says.in_order(says.changed(sessions, tied=how), name)
     bench.set_aside(name, tables[name]["tied"] == SEVERAL, "astray")
     bench.set_aside(name, tables[name]["tied"] == NONE, "unmatched")
     bench.mark(name, tables[name]["tied"] == HALF, "half", "site")
     # Two sites of one row may fit the same wound, and a row that names its wound may tell of the same session.
-    again = says.repeated(tables[name], name) | tables[name].duplicated(["source_row", "wound"])
-    rows = tables[name]["source_row"]
-    bench.mark(name, again & ~rows.isin(rows[~again]) & ~rows.duplicated(), "duplicate")
-    tables[name] = tables[name][~again]
+    again = says.repeated(tables[name], name) | says.repeated_beside(tables[name])
+    if again.any():
+        rows = tables[name]["source_row"]
+        bench.mark(name, again & ~rows.isin(rows[~again]) & ~rows.duplicated(), "duplicate")
+        tables[name] = tables[name][~again]
 
 
 def _on_course(bench: _Bench, plan: Plan) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from kit.vocabulary import TABLES
@@ -13,8 +14,10 @@ DATED = {"measurements": "day", "sessions": "day", "procedures": "day", "departu
 def in_order(frame: pd.DataFrame, name: str) -> pd.DataFrame:
     """Rows in the order of their key, ties by content: the order in the file must not matter."""
     key = list(TABLES[name].key)
-    frame = frame.sort_values(key, kind="stable", ignore_index=True)
-    tied = frame.duplicated(key, keep=False)
+    if _rising(frame, key) is None:
+        frame = frame.sort_values(key, kind="stable")
+    frame = frame.reset_index(drop=True)
+    tied = _tied(frame, key)
     if tied.any():
         # Few rows share a key, and only they need be compared cell by cell.
         rest = [column for column in TABLES[name].names if column not in key]
@@ -24,17 +27,53 @@ def in_order(frame: pd.DataFrame, name: str) -> pd.DataFrame:
     return frame
 
 
+def _tied(frame: pd.DataFrame, key: list[str]) -> np.ndarray:
+    """Rows whose key other rows have as well."""
+    rising = _rising(frame, key)
+    if rising is None:
+        return frame.duplicated(key, keep=False).to_numpy()
+    beside = np.concatenate([[False], ~rising, [False]])
+    return (beside[1:] | beside[:-1])[: len(frame)]
+
+
+def _rising(frame: pd.DataFrame, key: list[str]) -> np.ndarray | None:
+    """For rows that stand in the order of their key: which of them are followed by a greater one. None for others."""
+    rises, same = np.zeros(max(len(frame) - 1, 0), dtype=bool), np.ones(max(len(frame) - 1, 0), dtype=bool)
+    for name in key:
+        column = frame[name]
+        if column.isna().any():
+            return None
+        values = (column.cat.codes if isinstance(column.dtype, pd.CategoricalDtype) else column).to_numpy()
+        rises |= same & (values[1:] > values[:-1])
+        same &= values[1:] == values[:-1]
+    return rises if (rises | same).all() else None
+
+
+def changed(frame: pd.DataFrame, **columns: pd.Series | np.ndarray) -> pd.DataFrame:
+    """The frame with other columns; those that stay are not copied."""
+    out = frame.copy(deep=False)
+    for name, values in columns.items():
+        out[name] = values
+    return out
+
+
 def repeated(frame: pd.DataFrame, name: str) -> pd.Series:
     """All but the first of rows that say the same in every column."""
-    tied = frame[frame.duplicated(list(TABLES[name].key), keep=False)]
+    tied = frame[_tied(frame, list(TABLES[name].key))]
     again = tied.duplicated(list(TABLES[name].names), keep="first")
     return again.reindex(frame.index, fill_value=False)
+
+
+def repeated_beside(sessions: pd.DataFrame) -> pd.Series:
+    """All but the first of the sessions that one row of the export tells of the same wound."""
+    several = sessions[sessions["source_row"].duplicated(keep=False)]
+    return several.duplicated(["source_row", "wound"]).reindex(sessions.index, fill_value=False)
 
 
 def clashing(frame: pd.DataFrame, name: str, rank: pd.Series | None = None) -> pd.Series:
     """All rows of one key but one: that of the highest rank, and among equals the one with the most cells filled."""
     key = list(TABLES[name].key)
-    tied = frame[frame.duplicated(key, keep=False)]
+    tied = frame[_tied(frame, key)]
     filled = tied[list(TABLES[name].names)].notna().sum(axis=1)
     worth = tied[key].assign(_rank=0.0 if rank is None else rank.reindex(tied.index), _filled=filled)
     best = worth.sort_values(["_rank", "_filled"], ascending=False, kind="stable")
@@ -75,12 +114,15 @@ def seen_again(tables: Tables, hold: int) -> pd.Series:
     Only after a stay in hospital whose return is not recorded; missing for all others.
     """
     departures, sessions = tables["departures"], tables["sessions"]
-    treated = sessions[sessions["status"].isin(["given", "shortened"])]
-    seen = [
-        pd.DataFrame({"resident": person_of(frame, tables["wounds"]), "seen": frame["day"]})
-        for frame in (tables["measurements"], treated)
-    ]
     stays = departures[(departures["reason"] == "hospital") & departures["returned"].isna()]
+    wounds = tables["wounds"][tables["wounds"]["resident"].isin(stays["resident"])]
+    treated = sessions.loc[sessions["status"].isin(["given", "shortened"]), ["wound", "resident", "day"]]
+    measured = tables["measurements"][["wound", "day"]]
+    own = measured["wound"].isin(wounds["wound"]), treated["wound"].isin(wounds["wound"]) | treated["resident"].notna()
+    seen = [
+        pd.DataFrame({"resident": person_of(frame, wounds), "seen": frame["day"]})
+        for frame in (measured[own[0]], treated[own[1]])
+    ]
     pairs = stays[["resident", "day"]].rename_axis("stay").reset_index().merge(pd.concat(seen), on="resident")
     pairs = pairs[(pairs["seen"] - pairs["day"]).between(1, hold)]
     return pairs.groupby("stay")["seen"].min().reindex(departures.index).astype("Int64")

@@ -26,14 +26,23 @@ def copied(measurements: pd.DataFrame) -> pd.Series:
     Where both sides are whole or half centimetres it takes the fifth time: a coarse ruler shows nothing of a slow
     healing. Of the invented rounds that copy nothing, one size in a thousand is marked.
     """
-    rows = measurements.sort_values(["wound", "day"], kind="stable")
-    before = rows.groupby("wound")[["length", "width", "depth"]].shift(1)
-    sides = rows[["length", "width"]]
-    same = (sides == before[["length", "width"]]).all(axis=1)
-    same &= (rows["depth"] == before["depth"]) | (rows["depth"].isna() & before["depth"].isna())
-    times = same.groupby([rows["wound"], (~same).cumsum()]).cumsum() + 1
-    enough = np.where((sides % 0.5 == 0).all(axis=1), COARSE_TIMES, TIMES)
-    return ((times >= enough) & (rows["size"] > COPIED_ABOVE)).reindex(measurements.index)
+    rows = in_order_of_days(measurements)
+    length, width, depth = (rows[name].to_numpy(dtype=float) for name in ("length", "width", "depth"))
+    wound, same = rows["wound"].to_numpy(), np.zeros(len(rows), dtype=bool)
+    same[1:] = (wound[1:] == wound[:-1]) & (length[1:] == length[:-1]) & (width[1:] == width[:-1])
+    same[1:] &= (depth[1:] == depth[:-1]) | (np.isnan(depth[1:]) & np.isnan(depth[:-1]))
+    places = np.arange(len(rows))
+    times = places - np.maximum.accumulate(np.where(same, 0, places)) + 1
+    enough = np.where((length % 0.5 == 0) & (width % 0.5 == 0), COARSE_TIMES, TIMES)
+    large = rows["size"].to_numpy(dtype=float) > COPIED_ABOVE
+    return pd.Series((times >= enough) & large, index=rows.index).reindex(measurements.index)
+
+
+def in_order_of_days(measurements: pd.DataFrame) -> pd.DataFrame:
+    """The measurements in the order of wound and day; the frame itself where they stand so."""
+    wound, day = measurements["wound"].to_numpy(), measurements["day"].to_numpy()
+    rises = (wound[1:] > wound[:-1]) | ((wound[1:] == wound[:-1]) & (day[1:] >= day[:-1]))
+    return measurements if rises.all() else measurements.sort_values(["wound", "day"], kind="stable")
 
 
 def late(measurements: pd.DataFrame) -> pd.Series:
@@ -52,15 +61,30 @@ def treated_when_closed(sessions: pd.DataFrame, measurements: pd.DataFrame, depa
     """Sessions that took place more than two weeks after the wound closed, with no open measurement between."""
     surgery = _surgery(departures).rename("day").rename_axis("wound").reset_index().assign(state="closed")
     events = pd.concat([measurements[["wound", "day", "state"]].astype({"state": object}), surgery])
-    events = events.dropna().astype({"day": "int64"}).sort_values(["wound", "day"], kind="stable")
-    shut = events["state"] == "closed"
-    begins = shut & ~shut.groupby(events["wound"]).shift(1, fill_value=False)
-    since = events["day"].where(begins).groupby(events["wound"]).ffill().where(shut)
-    events = events.assign(since=since)[["wound", "day", "since"]].sort_values("day", kind="stable")
-    asked = sessions.loc[sessions["wound"].notna() & (sessions["status"].astype(object) != "missed"), ["wound", "day"]]
-    asked = asked.rename_axis("row").reset_index().sort_values("day", kind="stable")
-    told = pd.merge_asof(asked, events.astype({"wound": object}), on="day", by="wound").set_index("row")
-    return (told["day"] - told["since"] > TREATED_LONG).reindex(sessions.index, fill_value=False)
+    events = events.dropna().astype({"day": "int64"})
+    asked = sessions.loc[sessions["wound"].notna() & (sessions["status"] != "missed"), ["wound", "day"]]
+    wounds = pd.factorize(np.concatenate([events["wound"].to_numpy(), asked["wound"].to_numpy()]))[0]
+    known, sought = wounds[: len(events)], wounds[len(events) :]
+    order = np.lexsort((events["day"].to_numpy(), known))
+    known, day = known[order], events["day"].to_numpy()[order]
+    shut = (events["state"] == "closed").to_numpy()[order]
+    follows = np.append(False, (known[1:] == known[:-1]) & shut[:-1])
+    since = day[np.maximum.accumulate(np.where(shut & ~follows, np.arange(len(day)), 0))] if len(day) else day
+    treated = asked["day"].to_numpy()
+    last = _last_before(known, day, sought, treated)
+    found, long = last >= 0, np.zeros(len(asked), dtype=bool)
+    long[found] = shut[last[found]] & (treated[found] - since[last[found]] > TREATED_LONG)
+    return pd.Series(long, index=asked.index).reindex(sessions.index, fill_value=False)
+
+
+def _last_before(wounds: np.ndarray, days: np.ndarray, wound: np.ndarray, day: np.ndarray) -> np.ndarray:
+    """The place of the last of these (in order of wound and day) that is of a wound and not after a day; else -1."""
+    if not len(wounds):
+        return np.full(len(wound), -1)
+    first = min(days.min(), day.min(initial=days.min()))
+    times = max(days.max(), day.max(initial=days.max())) - first + 1
+    place = np.searchsorted(wounds * times + (days - first), wound * times + (day - first), side="right") - 1
+    return np.where((place >= 0) & (wounds[place] == wound), place, -1)
 
 
 def _surgery(departures: pd.DataFrame) -> pd.Series:
@@ -100,8 +124,16 @@ def split(wounds: pd.DataFrame, measurements: pd.DataFrame) -> pd.Series:
 
 def _edge(measurements: pd.DataFrame, which: str) -> pd.DataFrame:
     """The first or last measurement of each wound, where it is open and large enough to tell."""
-    edge = measurements.sort_values(["wound", "day"], kind="stable").drop_duplicates("wound", keep=which)
+    edge = _of_each_wound(measurements, which)
     return edge.loc[edge["size"] >= JOINED_ABOVE, ["wound", "day", "size"]]
+
+
+def _of_each_wound(measurements: pd.DataFrame, which: str) -> pd.DataFrame:
+    """The first or last measurement of each wound, in the order of wounds."""
+    ordered = in_order_of_days(measurements)
+    other = ordered["wound"].to_numpy()[1:] != ordered["wound"].to_numpy()[:-1]
+    ends = np.append(True, other) if which == "first" else np.append(other, True)
+    return ordered[ends[: len(ordered)].astype(bool)]
 
 
 def _sizes(measurements: pd.DataFrame) -> pd.DataFrame:
@@ -164,13 +196,19 @@ def renamed(tables: Tables) -> pd.Series:
 def _spans_of_people(tables: Tables) -> pd.DataFrame:
     """The day of each person's first and last record of any kind."""
     days = [(name, day) for name, day in DATED.items()] + [("spans", "to_day"), ("departures", "returned")]
-    told = [
-        pd.DataFrame(
-            {"resident": person_of(tables[name], tables["wounds"]), "day": tables[name][day].astype("float64")}
-        )
-        for name, day in days
-    ]
-    return pd.concat(told).dropna().groupby("resident")["day"].agg(first="min", last="max")
+    told = [_edges_of_people(tables[name], day, tables["wounds"]) for name, day in days]
+    return pd.concat(told).groupby("resident").agg({"first": "min", "last": "max"})
+
+
+def _edges_of_people(frame: pd.DataFrame, day: str, wounds: pd.DataFrame) -> pd.DataFrame:
+    """The first and last day of each person, or of each of a person's wounds, in a table: resident, first, last."""
+    keys = [name for name in ("wound", "resident") if name in frame]
+    codes = [pd.factorize(frame[name].to_numpy())[0] for name in keys]
+    whose = codes[0] if len(keys) == 1 else codes[0] * (len(frame) + 1) + codes[1]
+    days = pd.Series(frame[day].to_numpy(dtype=float, na_value=np.nan)).groupby(whose, sort=False)
+    edges = frame.loc[~pd.Series(whose).duplicated().to_numpy(), keys]
+    edges = edges.assign(resident=person_of(edges, wounds), first=days.min().to_numpy(), last=days.max().to_numpy())
+    return edges[["resident", "first", "last"]].dropna()
 
 
 def _traits(residents: pd.DataFrame) -> pd.DataFrame:
@@ -193,8 +231,7 @@ def _near_in_time(ended: pd.DataFrame, began: pd.DataFrame, people: pd.DataFrame
 
 def _seen(tables: Tables, which: str) -> pd.DataFrame:
     """The first or last measurement of each wound of known kind and site, with whose and what it is."""
-    measurements = tables["measurements"].sort_values(["wound", "day"], kind="stable")
-    edge = measurements.drop_duplicates("wound", keep=which)[["wound", "day", "size"]]
+    edge = _of_each_wound(tables["measurements"], which)[["wound", "day", "size"]]
     what = tables["wounds"][["wound", "resident", "kind", "site", "side"]].astype(object)
     return what.assign(side=what["side"].fillna("")).dropna().merge(edge, on="wound")
 
@@ -202,7 +239,7 @@ def _seen(tables: Tables, which: str) -> pd.DataFrame:
 def _lost(tables: Tables) -> pd.Series:
     """People of whom every wound ends open, and who never left but for a stay from which they came back."""
     wounds, departures = tables["wounds"], tables["departures"]
-    last = tables["measurements"].sort_values(["wound", "day"], kind="stable").drop_duplicates("wound", keep="last")
+    last = _of_each_wound(tables["measurements"], "last")
     ends = wounds["wound"].map(last.set_index("wound")["state"].astype(object))
     lost = (ends == "open").groupby(wounds["resident"]).all()
     left = departures.loc[departures["returned"].isna(), "resident"]

@@ -26,7 +26,7 @@ def read_days(cells: Cells, plan: Plan) -> Typed:
     written = cells.place.format or (ISO if plan.calendar else DAY_NUMBER)
     _fits_basis(cells.where, written, plan)
     days = day_numbers(cells.words, written)
-    if plan.calendar:
+    if plan.calendar and written != ISO:
         real = day_numbers(cells.words, ISO)
         _refuse_half_converted(cells, days, real, written)
         days = days.fillna(real)  # a real date cell of a workbook always reads so

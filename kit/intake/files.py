@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import csv
-import re
 import zipfile
 import zlib
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
@@ -19,7 +18,7 @@ import pyarrow.parquet as pq
 
 from kit.faults import ExportError
 from kit.intake.naming import file_said
-from kit.intake.texts import HEAD, Hits, Layout, header_row, layout_of
+from kit.intake.texts import HEAD, Hits, cells_below, header_row, layout_of
 from kit.intake.workbooks import Workbook
 
 # What csv, zip, XML and Parquet readers raise of a file that is damaged or none of theirs; a syntax error is of XML.
@@ -32,7 +31,10 @@ Read = Callable[[list[int]], list[pd.Series]]
 
 @dataclass(frozen=True)
 class Sheet:
-    """A table where it lies: what a message calls it, its own name, the row of its headers, and how to read columns."""
+    """A table where it lies: what a message calls it, its own name, the row of its headers, and how to read columns.
+
+    A column that is read is text, kept as it stands or, of long files, each distinct text once (a categorical).
+    """
 
     label: str
     name: str
@@ -44,61 +46,31 @@ class Sheet:
 def text_sheet(file: Path, hits: Hits) -> Sheet:
     """A text file; one record is one row, also where a cell holds line breaks.
 
-    Raises ExportError where it is empty, or a row has more cells than the header.
+    Raises ExportError where it is empty, a row has more cells than the header, or a quotation mark is never closed.
     """
     with readable(file_said(file)):
-        layout = layout_of(file, hits)
+        content = file.read_bytes()
+        layout = layout_of(file, content, hits)
         if not any(layout.headers):
             raise _empty(file_said(file))
-        _refuse_long_rows(file, layout)
-    return Sheet(file_said(file), file.stem, layout.row, layout.headers, partial(_text_columns, file, layout))
+        cells = cells_below(file, content, layout)
+
+    def columns(positions: list[int]) -> list[pd.Series]:
+        return [_stripped(cells.column(position)) for position in positions]
+
+    return Sheet(file_said(file), file.stem, layout.row, layout.headers, columns)
 
 
 def _empty(label: str) -> ExportError:
     return ExportError(f"{label}: it is empty; one of its first rows must hold the headers")
 
 
-def _refuse_long_rows(file: Path, layout: Layout) -> None:
-    """A stray separator moves all later cells: a long row passes only where every row ends in the same empty cells."""
-    width = len(layout.headers)
-    with file.open(newline="", encoding=layout.encoding) as lines:
-        rows = csv.reader(lines, delimiter=layout.separator)
-        for _ in range(layout.row):
-            next(rows)
-        widths, spilt = _widths(rows, width)
-    even = len(np.unique(widths[widths > 0])) == 1
-    long = (widths > width) & ~(even & (spilt == 0))
-    if long.any():
-        raise ExportError(
-            f"{file_said(file)} row {long.argmax() + layout.row + 1}: has more cells than the header; look for a stray "
-            "separator, or put the cell that holds it in quotation marks"
-        )
-
-
-def _widths(rows: Iterable[list[str]], width: int) -> tuple[np.ndarray, np.ndarray]:
-    """How many cells each row has, and whether any beyond the header's is filled."""
-    found = np.array([(len(row), any(row[width:])) for row in rows], dtype=int).reshape(-1, 2)
-    return found[:, 0], found[:, 1]
-
-
-def _text_columns(file: Path, layout: Layout, positions: list[int]) -> list[pd.Series]:
-    with readable(file_said(file), layout.row - 1), file.open(newline="", encoding=layout.encoding) as lines:
-        # pandas and csv differ over quotation marks in lines that are skipped, so none is left to be skipped
-        for _ in range(layout.lines):
-            next(lines)
-        # low_memory=False: a piece of a long file that holds blank lines alone is taken for one without columns
-        # header=None keeps a header that stands twice from being renamed behind our back
-        frame = pd.read_csv(
-            lines, dtype=str, keep_default_na=False, sep=layout.separator, skip_blank_lines=False, header=None,
-            names=range(len(layout.headers)), usecols=sorted(set(positions)), index_col=False, low_memory=False,
-        )  # fmt: skip
-    return [_stripped(frame[position].iloc[1:]) for position in positions]
-
-
-def _stripped(cells: pd.Series) -> pd.Series:
-    """Cells without the blanks around them; each distinct text is stripped once."""
-    codes, words = pd.factorize(cells.fillna(""))
-    return pd.Series(np.array([str(word).strip() for word in words], dtype=object)[codes], dtype=object)
+def _stripped(cells: pa.ChunkedArray) -> pd.Series:
+    """Cells without the blanks around them, missing ones empty; each distinct text is kept, and stripped, once."""
+    told = cells.fill_null("").dictionary_encode().combine_chunks()
+    places, words = pd.factorize(np.array([word.strip() for word in told.dictionary.to_pylist()], dtype=object))
+    codes = places[told.indices.to_numpy()]
+    return pd.Series(pd.Categorical.from_codes(codes, pd.Index(words, dtype=object), validate=False))
 
 
 def parquet_sheet(file: Path, hits: Hits) -> Sheet:
@@ -113,7 +85,7 @@ def _parquet_columns(file: Path, positions: list[int]) -> list[pd.Series]:
         names = pq.read_schema(file).names
         table = pq.read_table(file, columns=[names[position] for position in positions])
         texts = [table.column(names[position]).cast(pa.large_string()) for position in positions]
-    return [_stripped(text.to_pandas().astype(object)) for text in texts]
+    return [_stripped(text) for text in texts]
 
 
 def workbook_sheet(book: Workbook, name: str, hits: Hits) -> Sheet:
@@ -142,18 +114,11 @@ def workbook_sheet(book: Workbook, name: str, hits: Hits) -> Sheet:
 
 
 @contextmanager
-def readable(file: str, above: int = 0) -> Iterator[None]:
-    """Whatever the libraries say of a broken file becomes one line that quotes nothing of it.
-
-    `above`: how many rows stand above what is read, where a row is counted from there.
-    """
+def readable(file: str) -> Iterator[None]:
+    """Whatever the libraries say of a broken file becomes one line that quotes nothing of it."""
     try:
         yield
-    except (csv.Error, pd.errors.ParserError) as broken:
-        begins = re.search(r"starting at row (\d+)", str(broken))
-        row = f" row {int(begins[1]) + 1 + above}" if begins else ""
-        raise ExportError(
-            f"{file}{row}: a quotation mark is opened and never closed; close it or take it out"
-        ) from None
+    except csv.Error:  # a cell without an end
+        raise ExportError(f"{file}: a quotation mark is opened and never closed; close it or take it out") from None
     except BROKEN:
         raise ExportError(f"{file}: the file cannot be read; export it again, or open it and save it anew") from None

@@ -8,6 +8,7 @@ from datetime import date, datetime
 from functools import cache
 from itertools import pairwise
 
+import numpy as np
 import pandas as pd
 
 from kit.faults import ExportError
@@ -46,24 +47,24 @@ def rows_of(
     days = _days_across(sheet, across) if across else {}
     read = list(dict.fromkeys([*wanted, *([only.column] if only else []), *days]))
     cells = dict(zip(read, sheet.read([sheet.headers.index(header) for header in read]), strict=True))
-    frame = pd.DataFrame(cells, columns=read, dtype=object)
+    frame = pd.DataFrame(cells, columns=read)
     frame.index = range(sheet.row + 1, sheet.row + 1 + len(frame))
-    frame = frame[~repeats_header(frame, read)]
+    frame = only_where(~repeats_header(frame, read), frame)
     if only:
         frame = frame[frame[only.column].str.casefold().isin([word.casefold() for word in only.words])]
     if own is not None and own:
-        frame = frame[(frame[[header for header in read if header in own]] != "").any(axis=1)]
+        frame = only_where(_filled(frame[[header for header in read if header in own]]), frame)
     rows = pd.DataFrame({name: _cells(frame, place, day) for name, place in places.items()}, index=frame.index)
     if across:
         rows = _melted(rows, frame, days, across.holds)
     told = [name for name, place in places.items() if place.headers] + ([across.holds] if across else [])
-    rows = rows[(rows[told] != "").any(axis=1)]
+    rows = only_where(_filled(rows[told]), rows)
     rows = rows.assign(file=sheet.label, row=rows.index).reset_index(drop=True)
-    filled = list(dict.fromkeys([*places, *_filled(across)]))
+    filled = list(dict.fromkeys([*places, *_across(across)]))
     return rows if own is None else rows.drop_duplicates(filled, ignore_index=True)
 
 
-def _filled(across: Across | None) -> tuple[str, ...]:
+def _across(across: Across | None) -> tuple[str, ...]:
     """Our columns that a wide sheet fills from its headers."""
     return ("day", across.holds) if across else ()
 
@@ -71,7 +72,7 @@ def _filled(across: Across | None) -> tuple[str, ...]:
 def _refuse_columns(
     sheet: Sheet, table: Table, places: dict[str, Place], across: Across | None, only: Only | None
 ) -> None:
-    given = {*places, *_filled(across)}
+    given = {*places, *_across(across)}
     for column in table.columns:
         if column.required and column.name not in given:
             raise ExportError(f"{sheet.label}: column {column.name} is needed and not there; add it or map it")
@@ -96,9 +97,30 @@ def _refuse_header(sheet: Sheet, header: str, name: str) -> None:
 
 def repeats_header(frame: pd.DataFrame, headers: list[str]) -> pd.Series:
     """Rows in which every filled cell is its own header."""
-    filled = frame != ""
-    same = frame.eq(pd.Series(headers, index=frame.columns))
-    return filled.any(axis=1) & (same | ~filled).all(axis=1)
+    rows = np.arange(len(frame))
+    for place, header in enumerate(headers):
+        if not len(rows):  # as there mostly is none after the first columns
+            break
+        cells = frame.iloc[:, place] if len(rows) == len(frame) else frame.iloc[rows, place]
+        rows = rows[cells.isin(["", header]).to_numpy()]
+    found = np.zeros(len(frame), dtype=bool)
+    found[rows] = _filled(frame.iloc[rows])
+    return pd.Series(found, index=frame.index)
+
+
+def _filled(cells: pd.DataFrame) -> np.ndarray:
+    """Rows in which a cell is filled."""
+    found = np.zeros(len(cells), dtype=bool)
+    for place in range(cells.shape[1]):
+        if found.all():  # as it mostly is after the first column
+            break
+        found |= (cells.iloc[:, place] != "").to_numpy()
+    return found
+
+
+def only_where(kept: pd.Series | np.ndarray, frame: pd.DataFrame) -> pd.DataFrame:
+    """The rows that are kept; the frame itself, and no copy of it, where all are."""
+    return frame if kept.all() else frame[kept]
 
 
 def _cells(frame: pd.DataFrame, place: Place, day: str | None) -> pd.Series:

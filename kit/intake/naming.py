@@ -171,11 +171,17 @@ def _all(pattern: str, text: str) -> list[re.Match]:
     return list(re.compile(f"(?i){pattern}").finditer(text))
 
 
+HINTS = rf"[.,]|{LETTER}{LETTER}"  # without one of them no text holds a name: R0123
+_hints = re.compile(HINTS).search
+
+
 def people_in(text: str) -> list[tuple[int, int]]:
     """Where a text holds a name of a person: a title, a comma or initial before capitals, or a common given name.
 
     Words of the trade are no names: `Site, Side` and `L. Heel` stay. A surname alone is like any other word.
     """
+    if not _hints(text):
+        return []
     cues = [
         *re.finditer(rf"(?<!\w){TITLES}({CAPITAL})", text),
         *re.finditer(rf"(?<!\w)({CAPITAL}),\s*(?:({CAPITAL})|[A-Z]\b\.?)", text),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from functools import cache
 
 import numpy as np
@@ -17,7 +17,8 @@ import pandas as pd
 from kit.faults import ExportError
 from kit.intake.cells import Cells, Typed
 from kit.intake.lexicon import plain
-from kit.intake.naming import HOLDS, LETTER, MONTH, NUMBER, common_words, people_in
+from kit.intake.naming import HINTS, HOLDS, LETTER, MONTH, NUMBER, common_words, people_in
+from kit.intake.patterns import Texts, compiled
 
 EVERY = ("resident", "wound", "facility", "assessor", "therapist")
 NO_PLACE = ("resident", "wound", "assessor", "therapist")
@@ -76,10 +77,10 @@ def read_pseudonyms(cells: Cells) -> Typed:
     """
     known = cells.words[~cells.not_known]
     for column, texts in [(cells.column.name, known), *(("wound", part) for part in _parts(cells, known))]:
-        for what, like in _identifiers(column, texts):
+        for what, like in _identifiers(column, Texts.of(texts)):
             if len(like):
                 raise ExportError(
-                    f"{cells.first(cells.words.index.isin(like.index))}: looks like {what}; replace every "
+                    f"{cells.first(cells.words.index.isin(texts.index[like]))}: looks like {what}; replace every "
                     f"{cells.column.name} with a pseudonym that means nothing, and export again"
                 )
     return cells.words.mask(cells.not_known, None), {}
@@ -93,62 +94,77 @@ def _parts(cells: Cells, known: pd.Series) -> Iterator[pd.Series]:
 
 def resembles(column: str, texts: pd.Series) -> str:
     """What the first of these texts that looks like an identifier looks like; empty where none does."""
-    return next((what for what, like in _identifiers(column, texts) if len(like)), "")
+    return next((what for what, like in _identifiers(column, Texts.of(texts)) if len(like)), "")
 
 
-def _identifiers(column: str, known: pd.Series) -> Iterator[tuple[str, pd.Series]]:
-    """Kind after kind, the pseudonyms that look like one."""
-    odd = known[~_drawn(known)]
-    for what, pattern, asked in RESEMBLES:
-        if column in asked:
-            yield what, odd[_like(odd, pattern)]
-    for what, pattern in HOLDS:
-        yield what, odd[_holding(odd, pattern)]
+def _identifiers(column: str, known: Texts) -> Iterator[tuple[str, np.ndarray]]:
+    """Kind after kind, the places of the pseudonyms that look like one."""
+    drawn = _drawn(known)
+    places, odd = np.flatnonzero(~drawn), known[~drawn]
+    kinds, alone = _kinds(column), _alone(column, odd)
+    for kind in np.unique(alone[alone < len(kinds)]):
+        yield kinds[kind][0], places[alone == kind]
     if column in PEOPLE:
-        yield "initials and a year", odd[_initials_and_years(odd)]
-        yield "a name", odd[_strangers(odd)]
+        yield "initials and a year", places[_initials_and_years(odd)]
+        yield "a name", places[_strangers(odd)]
     if column in NO_PLACE:
-        yield "a name", odd[np.array([bool(people_in(text)) for text in odd], dtype=bool)]
-        yield "a vehicle's number", odd[_plates(odd)]
+        named = odd.holding(HINTS)
+        named[named] = [bool(people_in(text)) for text in odd[named]]
+        yield "a name", places[named]
+        yield "a vehicle's number", places[_plates(odd)]
 
 
 @cache
-def _compiled(pattern: str) -> re.Pattern:
-    return re.compile(f"(?is){pattern}")
+def _kinds(column: str) -> list[tuple[str, str]]:
+    """What a text of a column can look like by itself, and the pattern that it then holds, in the order of asking."""
+    whole = [(what, rf"\A(?:{pattern})\Z") for what, pattern, asked in RESEMBLES if column in asked]
+    return whole + [(what, f"(?:{pattern})") for what, pattern in HOLDS]
 
 
-def _like(known: Iterable[str], pattern: str) -> np.ndarray:
-    """Which texts are wholly like the pattern, in letters of any case."""
-    whole = _compiled(pattern).fullmatch
-    return np.array([whole(text) is not None for text in known], dtype=bool)
+_LOOKED_AT: dict[str, dict[str, int]] = {}
+forget = _LOOKED_AT.clear
 
 
-def _holding(known: Iterable[str], pattern: str) -> np.ndarray:
-    """Which texts hold it anywhere."""
-    sought = _compiled(pattern).search
-    return np.array([sought(text) is not None for text in known], dtype=bool)
+def _alone(column: str, texts: Texts) -> np.ndarray:
+    """For each text the place of the first kind that it looks like by itself; their number where it looks like none.
+
+    A wound stands in five tables and is looked at once. What was looked at is forgotten when the export is read.
+    """
+    told, kinds = _LOOKED_AT.setdefault(column, {}), _kinds(column)
+    new = texts[np.array([text not in told for text in texts], dtype=bool)]
+    if len(new):
+        told |= dict.fromkeys(new, len(kinds))
+        told |= {
+            text: _first_kind(text, kinds) for text in new[new.may_hold("|".join(pattern for _, pattern in kinds))]
+        }
+    return np.array([told[text] for text in texts], dtype=np.int64)
 
 
-def _drawn(known: pd.Series) -> np.ndarray:
+def _first_kind(text: str, kinds: list[tuple[str, str]]) -> int:
+    return next((place for place, (_, pattern) in enumerate(kinds) if compiled(pattern).search(text)), len(kinds))
+
+
+def _drawn(known: Texts) -> np.ndarray:
     """Codes that a program drew, or made by hashing: most of a column is of one length, letters and digits in no order.
 
     What is all digits by chance (one in forty of eight hexadecimal signs) is one of them.
     """
-    mixed = known[_like(known, rf"[0-9a-z]{{{CHANCE},}}") & _holding(known, r"\d[a-z]+\d|[a-z]\d+[a-z]")]
-    mixed = mixed[~_holding(mixed, "|".join(pattern for what, pattern in HOLDS if what in CODED))]
-    usual = max(Counter(map(len, mixed)).items(), key=lambda one: one[1], default=(0, 0))[0]
-    mixed = [code for code in mixed if len(code) == usual]
-    if len(mixed) > len(known) / 2 and _in_no_order(mixed):
-        signs = "0-9a-f" if _like(mixed, "[0-9a-f]+").all() else "0-9a-z"
-        return _like(known, rf"[{signs}]{{{usual}}}")
-    lettered = known[_like(known, PLATE)]
-    letters = {_letters(code) for code in lettered}
-    return _like(known, PLATE) & (len(letters) > len(known) / 2 and len(known) >= LOT)
+    mixed = known[known.like(rf"[0-9a-z]{{{CHANCE},}}") & known.holding(r"\d[a-z]+\d|[a-z]\d+[a-z]")]
+    mixed = mixed[~mixed.holding("|".join(pattern for what, pattern in HOLDS if what in CODED))]
+    lengths = np.array([len(code) for code in mixed], dtype=int)
+    usual = max(Counter(lengths.tolist()).items(), key=lambda one: one[1], default=(0, 0))[0]
+    mixed = mixed[lengths == usual]
+    if len(mixed) > len(known) / 2 and _in_no_order(mixed.words):
+        signs = "0-9a-f" if mixed.like("[0-9a-f]+").all() else "0-9a-z"
+        return known.like(rf"[{signs}]{{{usual}}}")
+    lettered = known.like(PLATE)
+    letters = {_letters(code) for code in known[lettered]}
+    return lettered & (len(letters) > len(known) / 2 and len(known) >= LOT)
 
 
-def _in_no_order(codes: list[str]) -> bool:
-    """Whether letters and digits stand at every place, as far as there are enough codes to see it."""
-    digits = np.array([[sign.isdigit() for sign in code] for code in codes]).mean(axis=0)
+def _in_no_order(codes: np.ndarray) -> bool:
+    """Whether letters and digits stand at every place, as far as there are enough codes (of one length) to see it."""
+    digits = np.char.isdigit(codes.astype(str).view("U1").reshape(len(codes), -1)).mean(axis=0)
     return len(codes) < LOT or bool(((digits > EACH_PLACE) & (digits < 1 - EACH_PLACE)).all())
 
 
@@ -156,33 +172,39 @@ def _letters(code: str) -> str:
     return re.sub(r"[\W\d_]+", "", code).lower()
 
 
-def _strangers(known: pd.Series) -> np.ndarray:
+def _strangers(known: Texts) -> np.ndarray:
     """A word with a capital that is none of the trade in a column of running codes: Whiteoak among R0001 and R0002."""
-    codes = _like(known, RUNNING)
-    like = _like(known, STRANGER) & ~codes & bool(codes.sum() >= max(FEW, MOST * len(known)))
+    codes = known.like(RUNNING)
+    like = known.like(STRANGER) & ~codes & bool(codes.sum() >= max(FEW, MOST * len(known)))
+    if not like.any():
+        return like
     named = [text[0].isupper() and plain(text) not in common_words() for text in known]
     return like & np.array(named, dtype=bool)
 
 
-def _plates(known: pd.Series) -> np.ndarray:
+def _plates(known: Texts) -> np.ndarray:
     """KQR-4827 is a plate among R0001, R0002 and R0003; of a column of such codes nobody can tell."""
-    like = _like(known, PLATE)
+    like = known.like(PLATE)
+    if not like.any():
+        return like
     letters = Counter(map(_letters, known))
     alone = np.array([letters[_letters(text)] == 1 for text in known], dtype=bool)
-    others = _like(known[~like], RUNNING).sum()
+    others = known[~like].like(RUNNING).sum()
     return like & alone & bool(others >= max(FEW, MOST * len(known)))
 
 
-def _initials_and_years(known: pd.Series) -> np.ndarray:
+def _initials_and_years(known: Texts) -> np.ndarray:
     """JS1940 is somebody, AB1901 beside AB1902 is a running code: letters that most share say nothing of a person.
 
     Neither do letters that also stand before numbers which are no years, as in AB0007 and AB1901, nor any where most
     of a column are such codes without a year.
     """
-    like = _like(known, INITIALS)
-    letters = pd.Series(known.map(_letters), index=known.index)
+    like = known.like(INITIALS)
+    if not like.any():
+        return like
+    letters = pd.Series([_letters(text) for text in known], dtype=object)
     borne = letters.map(letters.value_counts())
     shared = (borne > 1) & (borne > len(known) / 2)
-    coded = _like(known, rf"{LETTER}{{2,3}}\W?\d{{4}}") & ~like
+    coded = known.like(rf"{LETTER}{{2,3}}\W?\d{{4}}") & ~like
     told = like & ~shared & ~letters.isin(letters[coded])
     return told.to_numpy(dtype=bool) & bool(len(known) and coded.mean() <= 1 / 2)

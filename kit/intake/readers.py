@@ -130,7 +130,7 @@ def _read_table(
         part = rows_of(sheet, table, mapped, places, shared.get(table.name), day)
         parts.append(part)
         sources.append((sheet.label, hashlib.sha256(file.read_bytes()).hexdigest(), len(part)))
-    rows = pd.concat(parts, ignore_index=True)
+    rows = pd.concat(parts, ignore_index=True) if len(parts) > 1 else parts[0]
     if table.required and rows.empty:
         why = "there are no rows; export the period again"
         if mapped and mapped.only:

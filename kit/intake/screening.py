@@ -10,7 +10,7 @@ import pandas as pd
 from kit.faults import FAULTS, SET_ASIDE, ExportError, found, together
 from kit.intake.cells import cells_of
 from kit.intake.days import read_days
-from kit.intake.pseudonyms import read_pseudonyms
+from kit.intake.pseudonyms import forget, read_pseudonyms
 from kit.intake.readers import RawTable
 from kit.intake.values import read_choices, read_flags, read_numbers, read_stage_words
 from kit.intake.written import read_site_words, read_size_words, read_treatment_words
@@ -49,12 +49,15 @@ def screen(raw: dict[str, RawTable], plan: Plan) -> Screened:
     where days do not fit the plan's basis.
     """
     tables, faults = {}, []
-    for name, table in TABLES.items():
-        if name in raw:
-            tables[name], lines = _screen_table(raw[name], table, plan)
-            faults += lines
-        else:
-            tables[name] = _settled(pd.DataFrame({"source_row": []}), table)
+    try:
+        for name, table in TABLES.items():
+            if name in raw:
+                tables[name], lines = _screen_table(raw[name], table, plan)
+                faults += lines
+            else:
+                tables[name] = _settled({}, pd.Series([], dtype="int64"), table, np.array([], dtype=np.int64))
+    finally:
+        forget()
     return Screened(tables, together(faults))
 
 
@@ -73,39 +76,61 @@ def stops(raw: RawTable, plan: Plan) -> list[str]:
 def _screen_table(raw: RawTable, table: Table, plan: Plan) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     source_row = raw.rows["source_row"]
     columns, faults, aside = {}, [], np.zeros(len(source_row), dtype=bool)
-    beside: dict[str, pd.Series] = {}
+    beside: dict[str, _Column] = {}
     for column in table.columns:
         if column.name not in raw.places:
             continue
-        typed, marks = _read(raw, column, plan)
+        typed, spread, marks = _read(raw, column, plan)
         if isinstance(typed, pd.DataFrame):  # one cell told several of our columns
-            beside |= {name: typed[name] for name in typed if name != column.name}
+            beside |= {name: _Column(typed[name], spread) for name in typed if name != column.name}
             typed = typed.get(column.name)
         if typed is not None:
-            columns[column.name] = typed
+            columns[column.name] = _Column(typed, spread)
         for fault, where in marks.items():
             faults.append(found(table.name, source_row[where & ~aside], fault, column.name))
             aside |= where if column.required or FAULTS[fault].fate == SET_ASIDE else False
     seen_open = beside.pop("seen_open", None)
-    if seen_open is not None and "state" in columns:  # the size says that it was seen open
-        against = seen_open.to_numpy(dtype=bool) & (columns["state"] == "closed").to_numpy(dtype=bool)
-        columns["state"] = columns["state"].mask(against, "open")
+    if seen_open is not None and seen_open.words.any() and "state" in columns:  # the size says that it was seen open
+        state = columns["state"].rows()
+        against = seen_open.rows().to_numpy(dtype=bool) & (state == "closed").to_numpy(dtype=bool)
+        columns["state"] = _Column.of(state.mask(against, "open"))
         faults.append(found(table.name, source_row[against & ~aside], "contrary", "state"))
-    for name, told in beside.items():  # what has a cell of its own is told there
-        columns[name] = columns[name].astype(object).where(columns[name].notna(), told) if name in columns else told
-    frame = pd.DataFrame({"source_row": source_row, **columns})[~aside]
-    return _settled(frame, table), faults
+    for name, told in beside.items():
+        columns[name] = columns[name].else_from(told) if name in columns else told
+    return _settled(columns, source_row, table, np.flatnonzero(~aside)), faults
 
 
-def _read(raw: RawTable, column: Column, plan: Plan) -> tuple[pd.Series, dict[str, np.ndarray]]:
-    """A typed column, and for each fault which rows show it."""
+@dataclass(frozen=True)
+class _Column:
+    """A typed column: the value of every distinct word, and the place in them of each row's."""
+
+    words: pd.Series
+    spread: np.ndarray
+
+    @classmethod
+    def of(cls, rows: pd.Series) -> _Column:
+        return cls(rows, np.arange(len(rows)))
+
+    def rows(self) -> pd.Series:
+        return self.words.take(self.spread).reset_index(drop=True)
+
+    def else_from(self, other: _Column) -> _Column:
+        """This column, and the other one where it is empty: what has a cell of its own is told there."""
+        if not other.words.notna().any():
+            return self
+        own = self.rows()
+        return _Column.of(own.astype(object).where(own.notna(), other.rows()))
+
+
+def _read(raw: RawTable, column: Column, plan: Plan) -> tuple[pd.Series, np.ndarray, dict[str, np.ndarray]]:
+    """The typed words of a column, the place in them of each row's, and for each fault which rows show it."""
     cells = cells_of(raw, column)
     typed, marks = read_days(cells, plan) if column.kind == "day" else READ.get(column.name, READ[column.kind])(cells)
     if column.required:
         own = typed[column.name] if isinstance(typed, pd.DataFrame) else typed
         marks = _costing_the_row(own, marks)
     rows = {fault: words.to_numpy(dtype=bool)[cells.spread] for fault, words in marks.items() if words.any()}
-    return typed.take(cells.spread).reset_index(drop=True), rows
+    return typed, cells.spread, rows
 
 
 def _costing_the_row(typed: pd.Series, marks: dict[str, pd.Series]) -> dict[str, pd.Series]:
@@ -116,11 +141,16 @@ def _costing_the_row(typed: pd.Series, marks: dict[str, pd.Series]) -> dict[str,
     return {"unreadable": unreadable, "blank": typed.isna() & ~unreadable}
 
 
-def _settled(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
-    """All columns of the table, in its order and with their types."""
-    nothing = pd.Series(None, index=frame.index, dtype=object)
-    columns = {column.name: frame.get(column.name, nothing).astype(_type(column)) for column in table.columns}
-    return pd.DataFrame({"source_row": frame["source_row"].astype("int64"), **columns}).reset_index(drop=True)
+def _settled(columns: dict[str, _Column], source_row: pd.Series, table: Table, kept: np.ndarray) -> pd.DataFrame:
+    """All columns of the table in these rows, in its order and with their types."""
+    nothing = _Column(pd.Series([np.nan], dtype=object), np.zeros(len(source_row), dtype=np.int64))
+    typed = {"source_row": source_row.astype("int64").to_numpy()[kept]}
+    for column in table.columns:
+        told, kind = columns.get(column.name, nothing), _type(column)
+        # A day that must be there may be missing among the words, and only rows that are kept have one.
+        words = told.words if column.kind == "day" else told.words.astype(kind)
+        typed[column.name] = words.array.take(told.spread[kept]).astype(kind, copy=False)
+    return pd.DataFrame(typed)
 
 
 def _type(column: Column) -> object:

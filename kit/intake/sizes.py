@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from kit.intake.contradictions import changed
 from kit.measures import ellipse_area, rectangle_area
 
 AREA = {"rectangle": rectangle_area, "ellipse": ellipse_area}
 # How a size is held against those beside it; all common practice, no source.
+SIDES = ("length", "width")
 REACH = 35  # days; a size farther away says little about this one
 ALIKE = 1.5  # two sizes at most so many times one another agree
 NEAR, NEAR_INCH = 1.15, 1.08  # how close a slip must come to its factor
@@ -25,7 +27,7 @@ def swapped(measurements: pd.DataFrame) -> pd.Series:
 def exchanged(measurements: pd.DataFrame, where: pd.Series) -> pd.DataFrame:
     """The measurements with length and width exchanged in these rows."""
     length, width = measurements["length"], measurements["width"]
-    return measurements.assign(length=length.mask(where, width), width=width.mask(where, length))
+    return changed(measurements, length=length.mask(where, width), width=width.mask(where, length))
 
 
 def sized(measurements: pd.DataFrame, rule: str) -> pd.DataFrame:
@@ -40,7 +42,8 @@ def sized(measurements: pd.DataFrame, rule: str) -> pd.DataFrame:
     method = measurements["area_method"].astype(object).fillna("tracing")
     state = _state(measurements)
     is_open = (state == "open") & (size > 0)
-    return measurements.assign(
+    return changed(
+        measurements,
         size=size.where(is_open).mask(state == "closed", 0.0),
         size_from=method.mask(ruled > 0, rule).where(is_open, None),
         state=state.astype(measurements["state"].dtype),
@@ -55,7 +58,7 @@ def contrary(measurements: pd.DataFrame) -> pd.Series:
 def _state(measurements: pd.DataFrame) -> pd.Series:
     """The state recorded; where none is, open if anything was above zero, closed if all was zero or new skin."""
     state, extent = measurements["state"].astype(object), _extent(measurements)
-    deep = measurements[["depth", "undermining", "tunnelling"]].max(axis=1).gt(0)
+    deep = _largest(measurements, "depth", "undermining", "tunnelling").gt(0)
     told_closed = ((extent == 0) & ~deep) | (measurements["tissue"] == "closed")
     guessed = pd.Series(np.select([told_closed, deep], ["closed", "open"], None), index=state.index, dtype=object)
     return state.fillna(guessed).mask(extent.gt(0), "open")
@@ -63,7 +66,12 @@ def _state(measurements: pd.DataFrame) -> pd.Series:
 
 def _extent(measurements: pd.DataFrame) -> pd.Series:
     """The largest of what was measured; missing where neither a length, a width nor an area was."""
-    return measurements[["length", "width", "area"]].max(axis=1)
+    return _largest(measurements, "length", "width", "area")
+
+
+def _largest(measurements: pd.DataFrame, *columns: str) -> pd.Series:
+    values = [measurements[column].to_numpy(dtype=float) for column in columns]
+    return pd.Series(np.fmax.reduce(values), index=measurements.index)
 
 
 def found_another_way(measurements: pd.DataFrame) -> pd.Series:
@@ -96,71 +104,72 @@ def slips_of_unit(measurements: pd.DataFrame) -> pd.DataFrame:
 
     Columns in: wound, day, state, length, width. Columns out: length, width.
     """
-    sides = measurements[["length", "width"]]
-    able = (sides > 0).all(axis=1) & (measurements["state"].astype(object) != "closed")
+    length, width = (measurements[side].to_numpy(dtype=float) for side in SIDES)
+    larger, smaller = np.fmax(length, width), np.fmin(length, width)
+    able = (length > 0) & (width > 0) & (measurements["state"] != "closed").to_numpy()
     # A neighbour may have its sides exchanged; what is judged may not, or a slip of its width would hide behind it.
-    ordered = measurements.assign(length=sides.max(axis=1), width=sides.min(axis=1))
-    beside = _beside(ordered[able], ["length", "width"]).reindex(measurements.index)
-    alone = ~measurements.duplicated(["wound", "day"], keep=False)
-    tens = pd.DataFrame({side: _tens(sides[side], *_range(beside, side)) for side in sides})
-    inches = _inches(sides, beside)
-    factors = pd.DataFrame({side: _stated(tens, side).where(inches.isna(), inches) for side in sides})
-    pinpoint = (factors < 1).any(axis=1) & (sides.max(axis=1) < PINPOINT)
-    return factors.where(alone & ~pinpoint, 1.0)
+    before, after = _beside(measurements, able)
+    ranges = [_range(side, before, after) for side in (larger, smaller)]
+    tens = [_tens(side, *beside) for side, beside in zip((length, width), ranges, strict=True)]
+    inches = _inches((length, width), ranges)
+    sound = ~np.isnan(tens[0] * tens[1]) & (tens[0] * tens[1] != 1.0)  # both sides have one, and not opposite ones
+    factors = np.where(np.isnan(inches), np.where(sound, tens, 1.0), inches)
+    alone = ~measurements.duplicated(["wound", "day"], keep=False).to_numpy()
+    pinpoint = (factors < 1).any(axis=0) & (larger < PINPOINT)
+    told = np.where(alone & ~pinpoint, factors, 1.0)
+    return pd.DataFrame(dict(zip(SIDES, told, strict=True)), index=measurements.index)
 
 
-def _beside(rows: pd.DataFrame, columns: list[str]) -> pd.DataFrame:
-    """The nearest values of the same wound: `<column>_before` and `<column>_after`, missing where beyond reach."""
-    rows = rows.sort_values(["wound", "day"], kind="stable")
-    of_wound, out = rows.groupby("wound"), {}
-    for name, step in (("before", 1), ("after", -1)):
-        near = (of_wound["day"].shift(step) - rows["day"]).abs().between(1, REACH)
-        out |= {f"{column}_{name}": of_wound[column].shift(step).where(near) for column in columns}
-    return pd.DataFrame(out)
+def _beside(rows: pd.DataFrame, able: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Of every row that is able the places of the nearest such rows of its wound, before and after it; else -1.
+
+    There is none where the nearest is of the same day, or beyond reach.
+    """
+    places = np.flatnonzero(able)
+    wounds, days = pd.factorize(rows["wound"].to_numpy())[0][places], rows["day"].to_numpy(dtype=np.int64)[places]
+    order = np.lexsort((days, wounds))
+    near = (np.diff(wounds[order]) == 0) & (np.diff(days[order]) >= 1) & (np.diff(days[order]) <= REACH)
+    ordered = places[order]
+    before, after = np.full((2, len(rows)), -1)
+    before[ordered[1:][near]] = ordered[:-1][near]
+    after[ordered[:-1][near]] = ordered[1:][near]
+    return before, after
 
 
-def _range(beside: pd.DataFrame, column: str) -> tuple[pd.Series, pd.Series]:
-    """The smaller and the larger of two neighbours that agree; missing where they do not."""
-    both = beside[[f"{column}_before", f"{column}_after"]]
-    low, high = both.min(axis=1, skipna=False), both.max(axis=1, skipna=False)
+def _range(values: np.ndarray, before: np.ndarray, after: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The smaller and the larger of two neighbours' values that agree; missing where they do not."""
+    both = [np.where(place >= 0, values[place], np.nan) for place in (before, after)] if len(values) else [values] * 2
+    low, high = np.minimum(*both), np.maximum(*both)
     agree = high <= ALIKE * low
-    return low.where(agree), high.where(agree)
+    return np.where(agree, low, np.nan), np.where(agree, high, np.nan)
 
 
-def _tens(value: pd.Series, low: pd.Series, high: pd.Series) -> pd.Series:
+def _tens(value: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
     """10, 1/10 or 1, whichever makes the value fit; missing where none does."""
-    fits = [(value / factor).between(low / NEAR, high * NEAR) for factor in (1.0, TEN, 1 / TEN)]
-    return pd.Series(np.select(fits, [1.0, TEN, 1 / TEN], np.nan), index=value.index)
+    factors = (1.0, TEN, 1 / TEN)
+    fits = [(value / factor >= low / NEAR) & (value / factor <= high * NEAR) for factor in factors]
+    return np.select(fits, factors, np.nan)
 
 
-def _stated(tens: pd.DataFrame, side: str) -> pd.Series:
-    """The factor of a side where both sides have one, and not two that go opposite ways."""
-    sound = tens.notna().all(axis=1) & (tens.prod(axis=1) != 1.0)
-    return tens[side].where(sound, 1.0)
-
-
-def _inches(sides: pd.DataFrame, beside: pd.DataFrame) -> pd.Series:
+def _inches(sides: tuple[np.ndarray, ...], ranges: list[tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
     """2.54 or 1/2.54 where length and width are both so far from the middle of their neighbours; else missing."""
-    out = pd.Series(np.nan, index=sides.index)
+    off = [side / np.sqrt(low * high) for side, (low, high) in zip(sides, ranges, strict=True)]
+    out = np.full(len(off[0]), np.nan)
     for factor in (INCH, 1 / INCH):
-        both = pd.Series(True, index=sides.index)
-        for side in sides:
-            low, high = _range(beside, side)
-            both &= (sides[side] / np.sqrt(low * high) / factor).between(1 / NEAR_INCH, NEAR_INCH)
-        out = out.mask(both, factor)
+        both = [(1 / NEAR_INCH <= times / factor) & (times / factor <= NEAR_INCH) for times in off]
+        out[both[0] & both[1]] = factor
     return out
 
 
 def divided(measurements: pd.DataFrame, factors: pd.DataFrame) -> pd.DataFrame:
     """The measurements with length and width divided, to a tenth of a millimetre."""
     sides = {side: measurements[side].mask(factors[side] != 1, measurements[side] / factors[side]) for side in factors}
-    return measurements.assign(**{side: cm.where(factors[side] == 1, cm.round(2)) for side, cm in sides.items()})
+    return changed(measurements, **{side: cm.where(factors[side] == 1, cm.round(2)) for side, cm in sides.items()})
 
 
 def outlying(measurements: pd.DataFrame) -> pd.Series:
     """More than three times as wide across as both neighbours, or less than a third, while these agree."""
-    is_open = measurements["size"] > 0
-    edges = measurements[is_open].assign(edge=np.sqrt(measurements["size"]))
-    low, high = _range(_beside(edges, ["edge"]), "edge")
-    out = (edges["edge"] > FAR * high) | (edges["edge"] < low / FAR)
-    return out.reindex(measurements.index, fill_value=False)
+    size = measurements["size"].to_numpy(dtype=float)
+    edge = np.sqrt(np.where(size > 0, size, np.nan))
+    low, high = _range(edge, *_beside(measurements, size > 0))
+    return pd.Series((edge > FAR * high) | (edge < low / FAR), index=measurements.index)

@@ -27,6 +27,8 @@ def read_numbers(cells: Cells) -> Typed:
     different things to different people. A unit in the cell goes before that of the map.
     """
     column = cells.column
+    if cells.not_known.all():
+        return pd.Series(np.nan, index=cells.words.index), {}
     words = cells.words.mask(cells.not_known)
     numbers = numbers_in(words, column, cells.place.unit, cells.raw.decimal)
     _refuse_decimal_commas(cells, numbers)
@@ -45,11 +47,15 @@ def read_numbers(cells: Cells) -> Typed:
 def numbers_in(words: pd.Series, column: Column, unit: str | None, decimal: str) -> pd.Series:
     """The numbers that texts hold, in the vocabulary's unit; empty for what is none."""
     factors = UNITS[column.unit]
+    usual = factors[(unit or column.unit).lower()]
+    alone = pd.to_numeric(pointed(words, decimal), errors="coerce").astype("float64")
+    if (alone.notna() | words.isna()).all():  # no unit stands beside any of them
+        return alone.replace([np.inf, -np.inf], np.nan) * usual
     parts = words.str.extract(r"^([-+]?[\d.,]*\d)\s*(\D.*)$")
     own = parts[1].map(lambda told: factors.get(unit_of(told, column.unit)) if isinstance(told, str) else None)
     own = own.astype("float64")
     numbers = pd.to_numeric(pointed(words.mask(own.notna(), parts[0]), decimal), errors="coerce")
-    return numbers.replace([np.inf, -np.inf], np.nan) * own.fillna(factors[(unit or column.unit).lower()])
+    return numbers.replace([np.inf, -np.inf], np.nan) * own.fillna(usual)
 
 
 def pointed(words: pd.Series, decimal: str) -> pd.Series:
@@ -62,6 +68,8 @@ def pointed(words: pd.Series, decimal: str) -> pd.Series:
 
 def _refuse_decimal_commas(cells: Cells, numbers: pd.Series) -> None:
     """Stops where more than half of what is told are numbers with a comma: the map has to say what it means."""
+    if not any("," in word for word in cells.words):
+        return
     commas = numbers.isna() & cells.words.str.fullmatch(r"[-+]?\d*,\d{1,2}").astype(bool)
     if cells.rows(commas) > max(UNREAD_CELLS - 1, cells.rows(~cells.not_known) / 2):
         raise ExportError(

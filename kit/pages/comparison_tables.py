@@ -9,7 +9,7 @@ import pandas as pd
 from kit.healing.answers import Answers, named
 from kit.healing.comparison import NONE
 from kit.statements.comparing import LEVELS, early_measured, level_of, missing
-from kit.words import label, more_or_fewer, of_hundred, sentence, whole_wounds
+from kit.words import FEW_NAMES, label, more_or_fewer, of_hundred, sentence, whole_wounds
 
 COVARIATES = {
     "log_size": "size (logarithm of cm2)", "log_size_3": "its mean over three measurements",
@@ -19,6 +19,21 @@ COVARIATES = {
     "full_thickness": "full thickness", "present_on_admission": "there when the person came", "age": "age, years",
     "risk_total": "risk score", "weight_loss": "weight loss",
 }  # fmt: skip
+
+
+def homes_table(homes: pd.DataFrame, facilities: tuple[str, ...]) -> pd.DataFrame:
+    """Of many facilities each one's difference, leaning on the group's, in alphabetical order; of few nothing.
+
+    Takes `homes` as `kit.healing.answers` returns it: few are told in sentences.
+    """
+    rows = homes.sort_values("facility").to_dict("records") if len(facilities) > FEW_NAMES else []
+    return pd.DataFrame(
+        [
+            {"Facility": row["facility"], "Starts": f"{row['starters']:.0f}",
+             "Difference, leaning on the group (range)": more_or_fewer(row["leaning"], row["low"], row["high"])}
+            for row in rows
+        ]
+    )  # fmt: skip
 
 
 def comparison_table(told: pd.DataFrame, needs: pd.DataFrame, measure: str) -> pd.DataFrame:

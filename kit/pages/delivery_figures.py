@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import textwrap
+from functools import partial
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -15,7 +18,7 @@ from kit.delivery.decisions import AWAY, PAYER, PERSON, RECORD, STAFF, SUPPLY, T
 from kit.pages.figures import FAINT, FILLS, FONT, INK, PAPER, reads_on
 from kit.plan import Plan
 from kit.statements.delivery import ELEMENTS
-from kit.words import day, sentence
+from kit.words import FEW_NAMES, day, sentence
 
 _SMALL = {"fontsize": 9, "color": INK, **FONT}
 # At its darkest ink still reads on it.
@@ -47,19 +50,25 @@ def agreement_figure(shortfalls: pd.DataFrame) -> Figure:
     """How often each element was missed, by facility, in percent: the darker, the more often.
 
     Takes `shortfalls` of `kit.delivered`. Elements that nobody was asked are left out; a dash stands where a facility
-    was not asked.
+    was not asked. Many facilities stand below each other, few beside each other.
     """
     elements = [name for name in ELEMENTS if name in set(shortfalls["element"])]
-    table = shortfalls.pivot(index="element", columns="facility", values="missing_share").reindex(elements)
-    asked = shortfalls.pivot(index="element", columns="facility", values="asked").reindex(elements)
-    figure = Figure(figsize=(8.6, 0.9 + 0.34 * max(len(table), 2)), facecolor=PAPER, layout="constrained")
+    table, asked = (
+        shortfalls.pivot(index="element", columns="facility", values=name).reindex(elements)
+        for name in ("missing_share", "asked")
+    )
+    many = len(table.columns) > FEW_NAMES
+    table = table.rename(index={name: sentence(ELEMENTS[name]) for name in elements})
+    if many:
+        table, asked = table.T.rename(columns=partial(textwrap.fill, width=12)), asked.T
+    figure = Figure(figsize=(8.6, 0.9 + 0.34 * max(len(table), 2) + 0.5 * many), facecolor=PAPER, layout="constrained")
     axis = figure.subplots()
     axis.imshow(table.fillna(0).to_numpy(), cmap=_SHADE, vmin=0, vmax=1, aspect="auto")
     for (row, column), value in np.ndenumerate(table.to_numpy()):
         said = "–" if np.isnan(value) else f"{100 * value:.0f}% of {asked.iat[row, column]:.0f}"
         axis.text(column, row, said, ha="center", va="center", **_SMALL)
     axis.set_xticks(range(len(table.columns)), table.columns, parse_math=False, **_SMALL)
-    axis.set_yticks(range(len(table)), [sentence(ELEMENTS[name]) for name in table.index], **_SMALL)
+    axis.set_yticks(range(len(table)), table.index, parse_math=False, **_SMALL)
     axis.xaxis.tick_top()
     axis.set_xticks(np.arange(len(table.columns) + 1) - 0.5, minor=True)
     axis.set_yticks(np.arange(len(table) + 1) - 0.5, minor=True)

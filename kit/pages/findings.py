@@ -24,19 +24,22 @@ from kit.pages.folders import period_of
 from kit.pages.issued_quarters import NOTHING, Issued
 from kit.pages.restated import Restated, first_record
 from kit.quarter import activity, by_regimen, reasons
+from kit.region import region_of
 from kit.statements.beside_published import where_it_stands
 from kit.statements.care import safety, to_look_at
 from kit.statements.comparing import came_to, comparisons, in_facility, look, reach, why_level
 from kit.statements.costs import costs_said, took
-from kit.statements.decisions import Reached, decisions
+from kit.statements.decisions import Reached, decisions, each_below
 from kit.statements.delivery import missed_most
 from kit.statements.misleading import asked, warned_of
 from kit.statements.numbers import Quarter, numbers
+from kit.statements.region import in_line
 from kit.statements.sent import in_brief, tied_rows
 from kit.statements.sizes import early_responses
 from kit.statements.trend import other_rules, trends
 from kit.study import Study
 from kit.warned import Earlier, answers_of, warned
+from kit.words import FEW_NAMES
 
 
 def findings(
@@ -94,6 +97,7 @@ def findings(
         "restated": _restated(restated),
         "costs": _costs(study),
         "published": _published(study),
+        "side_by_side": in_line(region_of(study)) if len(study.facilities) > 1 else [],
         "group": _in_group(group, scope) if group is not None else None,
         "healing": _records(description.groups),
         "resampling": {"draws": description.draws, "seed": description.seed},
@@ -109,7 +113,8 @@ def _delivery(study: Study) -> dict:
         "due": _records(done.fates),
         "agreement": _records(done.shortfalls),
         "since": _records(done.stretches),
-        "safety": safety(safety_of(study), study.plan),
+        "below": each_below(done.fates, study.plan) if len(study.facilities) > FEW_NAMES else [],
+        "safety": safety(safety_of(study), study.plan, FEW_NAMES),
         "to_look_at": to_look_at(worklist_of(study), study.plan),
     }
 

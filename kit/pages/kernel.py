@@ -20,6 +20,7 @@ from papermill.clientwrap import PapermillNotebookClient
 from papermill.engines import Engine, papermill_engines
 from papermill.exceptions import PapermillExecutionError
 
+from kit.kept import OF_RUN
 from kit.pages.alive import own_temporary
 from kit.pages.display import MARK
 from kit.pages.endings import undisturbed
@@ -158,9 +159,14 @@ def _run(manager: KernelManager, client, notebook: Path, parameters: dict[str, s
 
 def _wipe(client, notebook: Path) -> None:
     try:
-        client.execute_interactive("%reset -f", silent=True, store_history=False, timeout=60)
+        client.execute_interactive(_blank(), silent=True, store_history=False, timeout=60)
     except (TimeoutError, queue.Empty, RuntimeError):
         raise NotebookError(f"{notebook.name}: {SILENT}") from None
+
+
+def _blank() -> str:
+    """What empties the kernel. A kernel may outlive the run it began in: it is told where answers of this one are."""
+    return f"%reset -f\n__import__('os').environ[{OF_RUN!r}] = {os.environ.get(OF_RUN, '')!r}"
 
 
 def refuse_undeclared(notebook: Path, parameters: dict[str, str]) -> None:

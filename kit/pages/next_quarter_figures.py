@@ -77,7 +77,9 @@ def staggered_figure(schedule: pd.DataFrame, plan: Plan) -> Figure:
             axis.add_patch(_square(step, units - 1 - place, face))
     axis.set_yticks(np.arange(units)[::-1], [name.replace("$", r"\$") for name in schedule["unit"]], **FONT)
     axis.set_xticks(
-        np.arange(steps + 1), ["before", *[_from(row, plan, many) for row in schedule.itertuples()]], **FONT
+        np.arange(steps + 1),
+        ["before", *[_from(row, plan, many) for row in schedule.drop_duplicates("step").itertuples()]],
+        **FONT,
     )
     axis.set_xlim(-0.5, steps + 0.5)
     axis.set_ylim(-0.5, units - 0.5)

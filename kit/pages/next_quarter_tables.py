@@ -52,7 +52,7 @@ def staggered_table(told: pd.DataFrame) -> pd.DataFrame:
 def schedule_table(told: pd.DataFrame, plan: Plan) -> pd.DataFrame:
     """The order of units drawn by lot; takes `kit.context.staggered.schedule`."""
     return pd.DataFrame({
-        "Unit": told["unit"], "Order": told["step"], "Starts on": [_day(number, plan) for number in told["starts_on"]],
+        "Unit": told["unit"], "Turn": told["step"], "Starts on": [_day(number, plan) for number in told["starts_on"]],
     })  # fmt: skip
 
 

@@ -66,7 +66,8 @@ def page_html(
         windows=windows(plan),
         plan_changes=changes,
         tables_sent=words.count(sum(row["rows_in"] > 0 for row in found["account"]), "table"),
-        homes=_homes(found),
+        homes=_homes(found) if found["comparison"]["homes"] else "",
+        facilities=_facilities(found["facilities"]),
         revision=revision,
         made=made,
         notebooks=notebooks,
@@ -156,12 +157,23 @@ def _healing_row(group: dict, horizon: int) -> dict[str, object]:
 
 
 def _homes(found: dict) -> str:
-    """Each facility's difference, leaning on the group's, in a line."""
-    told = [_home(home) for home in found["comparison"]["homes"]]
-    return (
-        f"Each facility, leaning on the group the more the smaller it is: {'; '.join(told)}. Of few starts this is "
-        "almost wholly the group's number, and no result of that facility."
-    )
+    """Each facility's difference, leaning on the group's, in a line; of many only between what they lie."""
+    homes = found["comparison"]["homes"]
+    said = f"Each facility, leaning on the group the more the smaller it is: {_between(homes)}. "
+    return f"{said}Of few starts this is almost wholly the group's number, and no result of that facility."
+
+
+def _between(homes: list[dict]) -> str:
+    if len(homes) <= words.FEW_NAMES:
+        return "; ".join(map(_home, homes))
+    low, high = (words.whole_wounds(end(home["leaning"] for home in homes)) for end in (min, max))
+    return f"between {low} and {high} of 100 in {len(homes)} facilities; each with its range stands in tables.xlsx"
+
+
+def _facilities(names: list[str]) -> str:
+    if len(names) <= words.FEW_NAMES:
+        return ", ".join(names)
+    return f"{len(names)} facilities, from {names[0]} to {names[-1]}"
 
 
 SHARES = {
@@ -199,6 +211,8 @@ def describe_comparison(found: dict) -> str:
 
 def describe_due(found: dict) -> str:
     """The figure of the sessions due in words, for those who cannot see it."""
+    if len(found["facilities"]) > words.FEW_NAMES:
+        return f"Of 100 sessions due, how many reached the protocol's minutes: {found['numbers'][1]['value']}"
     full = [f"{row['facility']} {words.of_hundred(row['share'])}" for row in found["delivery"]["due"]
             if row["fate"] == "full"]  # fmt: skip
     return f"Of 100 sessions due, how many reached the protocol's minutes: {'; '.join(full) or 'none'}"

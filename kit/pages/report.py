@@ -6,8 +6,8 @@ import hashlib
 import html
 import json
 import platform
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
@@ -24,12 +24,13 @@ from kit.context.next_plan import next_plan
 from kit.context.resources import resources
 from kit.context.worth import worth_of
 from kit.delivered import delivered, worklist_of
+from kit.delivery.shortfalls import ALL, together
 from kit.faults import ExportError
 from kit.followed import standing_in
 from kit.healing.description import Description
 from kit.intake.naming import file_said
-from kit.kept import anew
-from kit.pages.alive import sweep_temporary, temporary_files_in
+from kit.kept import of_one_run
+from kit.pages.alive import own_temporary, sweep_temporary, temporary_files_in
 from kit.pages.comparison_figures import comparison_figure
 from kit.pages.cost_figures import plane_figure, stack_figure
 from kit.pages.costs_page import costs_html
@@ -41,7 +42,7 @@ from kit.pages.findings import findings, last_record
 from kit.pages.folders import earlier_quarters, folder_name, period_of, revision, sweep_drafts
 from kit.pages.issued_quarters import issued_quarters
 from kit.pages.issuing import issued_in, no_longer_whole
-from kit.pages.kernel import one_kernel
+from kit.pages.kernel import Run, one_kernel
 from kit.pages.ledger import LEDGER, complete_ledger
 from kit.pages.page import frame_html, page_html
 from kit.pages.plan_before import changed_in_plan
@@ -58,12 +59,12 @@ from kit.statements.sent import rows_used
 from kit.study import Study, map_of, read_study, study_then
 from kit.synced import synced_said
 from kit.warned import answers_of
-from kit.words import day
+from kit.words import FEW_NAMES, day
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
-ALL = "All facilities"
 COSTS = "costs.html"
 Say = Callable[[str], None]
+Kernel = Callable[[], AbstractContextManager[Run]]
 
 
 @dataclass(frozen=True)
@@ -82,12 +83,20 @@ class Request:
     pdf: bool = True
 
 
-@anew()
-def report(request: Request, say: Say = lambda sentence: None) -> Path:
+@contextmanager
+def _own_answers() -> Iterator[None]:
+    """Everything is computed anew; what the page worked out, its notebooks read, and the other way round."""
+    with own_temporary() as home, of_one_run(home):
+        yield
+
+
+@_own_answers()
+def report(request: Request, say: Say = lambda sentence: None, kernel: Kernel = one_kernel) -> Path:
     """Make the quarter's report and return its folder: reports/<scope>/<period>/r<number>.
 
-    `say` is told what happens. Raises ExportError, PlanError or NotebookError, each in one line; whatever is raised, no
-    folder is left behind. What runs that were killed have left is swept, and their ledgers are completed, before.
+    `say` is told what happens; `kernel` is where the notebooks run. Raises ExportError, PlanError or NotebookError,
+    each in one line; whatever is raised, no folder is left behind. What runs that were killed have left is swept, and
+    their ledgers are completed, before.
     """
     no_core_dumps()
     for sentence in synced_said((file_said(Path(request.export)), request.export), ("reports/", request.reports)):
@@ -112,7 +121,7 @@ def report(request: Request, say: Say = lambda sentence: None) -> Path:
     with revision(Path(request.reports), home, period_of(study.plan)) as (draft, final):
         internal = draft / "internal"
         internal.mkdir()
-        books = _run_notebooks(request, internal, say)
+        books = _run_notebooks(request, internal, say, kernel)
         say("Writing page and tables")
         changes = changed_in_plan(Path(request.reports) / folder_name(home), study.plan)
         _write_page(internal, found, description, study, final.name, books, changes)
@@ -179,7 +188,7 @@ def _scope(study: Study) -> str:
     return study.facilities[0] if len(study.facilities) == 1 else ALL
 
 
-def _run_notebooks(request: Request, internal: Path, say: Say) -> list[tuple[str, str]]:
+def _run_notebooks(request: Request, internal: Path, say: Say, kernel: Kernel) -> list[tuple[str, str]]:
     """Run every notebook in order and keep each as a page; (file, title) of each."""
     parameters = {
         "export": str(Path(request.export).resolve()),
@@ -189,7 +198,7 @@ def _run_notebooks(request: Request, internal: Path, say: Say) -> list[tuple[str
     }
     books = []
     say("Starting the kernel in which the notebooks run")
-    with one_kernel() as run:
+    with kernel() as run:
         for notebook in sorted(request.notebooks.glob("[0-9]*.ipynb")):
             say(f"Notebook {notebook.stem}")
             node = run(notebook, parameters)
@@ -233,6 +242,7 @@ def _write_page(
     beside = comparison_figure(found["comparison"])
     missed = missed_figure(pd.DataFrame(found["reasons"], columns=["reason", "missed", "shortened"]))
     fates = delivered(study).fates
+    fates = fates if len(study.facilities) <= FEW_NAMES else together(fates)
     due = fates_figure(fates, wide=5.6) if len(fates) else None
     points = pd.DataFrame(found["trend"]["points"])
     trend = trend_figure(points) if len(points) else None

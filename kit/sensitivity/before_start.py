@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from kit.healing.answers import Answers
-from kit.healing.comparison import ANY, NONE, ROOM, any_modality, arms
+from kit.healing.comparison import ANY, NONE, ROOM, alike, any_modality, arms_of
 from kit.healing.description import DRAWN_FROM
 from kit.healing.emulation import Layout
 from kit.healing.other_answers import NOT_MADE
@@ -91,7 +91,8 @@ def _rates(answers: Answers, pace: list[np.ndarray], draws: int) -> list[np.ndar
     drawn = np.hstack([np.ones((len(layout.people), 1)), resident_draws(layout.people, draws, answers.seed)])
     lot, told = max(1, ROOM // len(layout.weeks)), ([], [])
     for begin in range(0, drawn.shape[1], lot):
-        both = arms(layout, asked, drawn[:, begin : begin + lot][layout.owner], begun)
+        people = drawn[:, begin : begin + lot]
+        both = arms_of(asked, people[layout.owner], *alike(layout, asked, people, layout.owner, begun))
         for arm, own, rates in zip(both, pace, told, strict=True):
             known = np.isfinite(own)
             total = arm.base[known].sum(axis=0)

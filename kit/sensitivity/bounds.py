@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from kit.healing.answers import Answers, people_of
-from kit.healing.comparison import CLOSED, NONE, any_modality, arms, draw_all, questions
+from kit.healing.answers import Answers, drawn_shares, people_of
+from kit.healing.comparison import CLOSED, NONE, any_modality, arms
 from kit.healing.e_values import e_value, e_value_of_limit
 from kit.healing.emulation import WHILE_HERE, Arm, Layout, Rows, arm_shares, lay_out, passing
 from kit.healing.other_answers import NO_NUMBER, NOT_MADE, ONLY_CLOSING
@@ -112,7 +112,7 @@ def e_values_of(answers: Answers, draws: int = DRAWS) -> pd.DataFrame:
 
     For the ratio of shares closed by the horizon, of every comparison beside no modality that the data carry: a row
     each. Limits of the ratio come from those of the logarithms of both shares (Zou & Donner 2008, Stat Med 27:1693),
-    with `draws` of the answer's residents; they may differ a little from those of the difference as to which of them
+    with the first `draws` of the answer's; they may differ a little from those of the difference as to which of them
     hold "none". The E-value is a ratio too: 1 is nothing at all.
 
     Columns out: treated, beside, risk_ratio, ratio_low, ratio_high, e_value, e_value_limit (of the limit nearer 1; 1
@@ -123,10 +123,8 @@ def e_values_of(answers: Answers, draws: int = DRAWS) -> pd.DataFrame:
     if why or told.empty:
         first = answers.told.iloc[0]
         return pd.DataFrame([_no_ratio(first, why)], columns=list(RATIOS))
-    by_key = {question.key: question for question in questions(answers.layout, answers.layout.plan)}
-    keys = (told["treated"] + " / " + told["beside"]).tolist()
-    found = draw_all(answers.layout, [by_key[key] for key in keys], draws, answers.seed)
-    rows = [_ratio(row, found[key].numbers[CLOSED]) for key, (_, row) in zip(keys, told.iterrows(), strict=True)]
+    shares = [drawn_shares(answers, CLOSED, *row) for row in told[["treated", "beside"]].itertuples(index=False)]
+    rows = [_ratio(row, own[:, : draws + 1]) for own, (_, row) in zip(shares, told.iterrows(), strict=True)]
     return pd.DataFrame(rows, columns=list(RATIOS))
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 import pandas as pd
-from threadpoolctl import threadpool_limits
 
 from kit.healing.answers import Answers
-from kit.healing.comparison import ROOM, Question, any_modality, facilities, weigh
-from kit.healing.emulation import Layout, passing
+from kit.healing.comparison import Question, any_modality, facilities, weigh_all
+from kit.healing.emulation import Layout
 from kit.sensitivity.bounds import not_made
 
 RESIDENT, FACILITY = KINDS = "a resident", "a facility"
@@ -16,6 +17,7 @@ NOTHING_LEFT = {RESIDENT: "nobody can be left out", FACILITY: "only one facility
 RANGES = ("without", "times", "lowest", "highest", "lowest_without", "highest_without", "amount", "not_computed")
 
 
+@lru_cache(maxsize=4)
 def without_each(answers: Answers) -> pd.DataFrame:
     """Any modality beside none without each resident of the comparison, and without each facility where it has several.
 
@@ -76,16 +78,8 @@ def _counts(layout: Layout, people: np.ndarray, homes: tuple[str, ...]) -> np.nd
 
 
 def _weighed(layout: Layout, asked: Question, counts: np.ndarray, measure: str) -> np.ndarray:
-    """The difference in points for each set of counts (people x sets), some at a time so that memory stays small."""
-    begun: dict = {}
-    whole = np.ones((len(layout.weeks), 1))
-    passing(layout, whole, asked.names, begun)  # every set is sought from the coefficients of the whole sample
-    lot, told = max(1, ROOM // len(layout.weeks)), []
-    with threadpool_limits(1):
-        for begin in range(0, counts.shape[1], lot):
-            own = counts[:, begin : begin + lot][layout.owner]
-            found = weigh(layout, asked, own, passing(layout, own, asked.names, begun), begun)
-            empty = [own[rows.week].sum(axis=0) == 0 for rows in asked.rows]
-            first, second = found.numbers[measure]
-            told.append(np.where(empty[0] | empty[1], np.nan, 100 * (first - second)))
-    return np.concatenate(told)
+    """The difference in points for each set of counts (people x sets)."""
+    found = weigh_all(layout, [asked], counts, brief=True)[asked.key]
+    empty = [np.bincount(layout.owner[weeks], minlength=len(counts)) @ counts == 0 for weeks in asked.weeks]
+    first, second = found.numbers[measure]
+    return np.where(empty[0] | empty[1], np.nan, 100 * (first - second))

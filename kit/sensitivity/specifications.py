@@ -14,7 +14,7 @@ from itertools import combinations, product
 import numpy as np
 import pandas as pd
 
-from kit.healing.answers import Answers, answer
+from kit.healing.answers import Answers, answered_alone
 from kit.healing.comparison import CLOSED
 from kit.healing.other_answers import ALIKE
 from kit.healing.trials import Weeks, weeks_of
@@ -172,9 +172,8 @@ def changed(choice: Choice, own: Choice) -> list[str]:
 def _asked(study: Study, choice: Choice, own: Choice, measure: str, draws: int) -> dict:
     """A row of the table, answered anew."""
     weeks = _weeks(study, choice.run_in_days, choice.fresh_days, choice.confirm_days)
-    found = answer(weeks, study.measurements, edited(study.plan, choice, measure), draws)
-    told = found.told.iloc[0]
-    return _row(choice, own, told, measure, _missing(found.needs) or no_number(told, measure))
+    told, needs = answered_alone(weeks, study.measurements, edited(study.plan, choice, measure), draws)
+    return _row(choice, own, told, measure, _missing(needs) or no_number(told, measure))
 
 
 def _missing(needs: pd.DataFrame) -> str:

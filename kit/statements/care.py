@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import inf
+
 import pandas as pd
 
 from kit.delivered import Safety, Worklist
@@ -134,9 +136,12 @@ def _silent(comfort: Comfort) -> list[str]:
     return [f"In {percent(unscored, every)} of those procedures no score is recorded; that is no score of nought."]
 
 
-def safety(found: Safety, plan: Plan) -> list[str]:
-    """Reactions, and sessions inside a recorded contraindication or precaution; a sentence each."""
-    return [_reacted(found.reactions, plan), *_inside(found, plan), FOR_REVIEW]
+def safety(found: Safety, plan: Plan, most: float = inf) -> list[str]:
+    """Reactions, and sessions inside a recorded contraindication or precaution; a sentence each.
+
+    Where more than `most` facilities gave sessions inside a precaution they are counted, and not named.
+    """
+    return [_reacted(found.reactions, plan), *_inside(found, plan, most), FOR_REVIEW]
 
 
 def _reacted(reactions: pd.DataFrame, plan: Plan) -> str:
@@ -152,16 +157,23 @@ def _reacted(reactions: pd.DataFrame, plan: Plan) -> str:
     )
 
 
-def _inside(found: Safety, plan: Plan) -> list[str]:
-    return [line for kind in (CONTRAINDICATION, PRECAUTION) for line in _inside_a(kind, found, plan)]
+def _inside(found: Safety, plan: Plan, most: float) -> list[str]:
+    named = {CONTRAINDICATION: inf, PRECAUTION: most}
+    return [line for kind in named for line in _inside_a(kind, found, plan, named[kind])]
 
 
-def _inside_a(kind: str, found: Safety, plan: Plan) -> list[str]:
+def _inside_a(kind: str, found: Safety, plan: Plan, most: float) -> list[str]:
     now, ever = (frame[frame["span"] == kind] for frame in (found.inside_now, found.inside_ever))
     if not found.charted[kind]:
         return [f"The export records no {kind}, so no session can be found inside one."]
     here = f"Sessions given while a {kind} was recorded, {when(plan.cutoff)}: {int(now['inside'].sum())}"
-    rows = [_house(row, plan) for row in ever[ever["inside"] > 0].to_dict("records")]
+    there = ever[ever["inside"] > 0]
+    if len(there) > most:
+        houses = f"{len(there)} facilities ({count(int(there['wounds'].sum()), 'wound')})"
+        return [
+            f"{here}; in the whole export {int(there['inside'].sum())} in {houses}, named in the notebook on delivery."
+        ]
+    rows = [_house(row, plan) for row in there.to_dict("records")]
     return [f"{here}; in the whole export {', '.join(rows) or 'none'}."]
 
 

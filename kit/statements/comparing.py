@@ -10,7 +10,7 @@ from kit.healing.answers import Answers, named
 from kit.healing.comparison import FOLLOWED, NONE
 from kit.healing.trials import ELIGIBLE
 from kit.plan import Plan
-from kit.words import count, day, more_or_fewer, of_hundred, sentence
+from kit.words import FEW_NAMES, count, day, more_or_fewer, of_hundred, sentence
 
 UNCHARTED = (
     "Charts hold less than clinicians see. If the wounds that were started looked worse than their charts, the "
@@ -154,13 +154,33 @@ def reach(answers: Answers) -> str:
     return f"{said} {count(outside, 'further start')} cannot be compared." if outside else said
 
 
+def each_facility(answers: Answers, facilities: tuple[str, ...], plan: Plan) -> list[str]:
+    """A sentence for each facility, beside the group's; of many that are told one, for their table follows."""
+    if len(facilities) <= FEW_NAMES or not answers.told["is_told"].iloc[0]:
+        return [in_facility(answers, name, plan) for name in facilities]
+    return [
+        f"{_of_group(answers, plan)} Below, each facility leans on that the more the fewer starts it has; those in "
+        f"which none started, or all did, are left out. {_spread_taken(plan)}"
+    ]
+
+
+def _of_group(answers: Answers, plan: Plan) -> str:
+    row = answers.told.iloc[0]
+    group = more_or_fewer(*(row[f"{answers.measure}_{part}"] for part in ("difference", "low", "high")))
+    return f"All facilities together, after starting any modality: {group} of 100 wounds {came_to(answers, plan)}."
+
+
+def _spread_taken(plan: Plan) -> str:
+    spread = plan.comparison.facility_spread
+    return f"Facilities are taken to differ by {spread:.0f} of 100 (one standard deviation, from the plan)."
+
+
 def in_facility(answers: Answers, facility: str, plan: Plan) -> str:
     """One facility's difference beside the group's, drawn towards it; a sentence."""
     row = answers.told.iloc[0].to_dict()
     if not row["is_told"]:
         return f"All facilities together: {compared(row, answers, plan, answers.measure)}"
-    group = more_or_fewer(*(row[f"{answers.measure}_{part}"] for part in ("difference", "low", "high")))
-    said = f"All facilities together, after starting any modality: {group} of 100 wounds {came_to(answers, plan)}."
+    said = _of_group(answers, plan)
     own = answers.homes[answers.homes["facility"] == facility]
     if own.empty and facility in set(answers.layout.weeks["facility"]):
         return f"{said} They are all of {facility}: no other facility can be compared."
@@ -170,8 +190,8 @@ def in_facility(answers: Answers, facility: str, plan: Plan) -> str:
     drawn = more_or_fewer(home["leaning"], home["low"], home["high"])
     starts = count(int(home["starters"]), "start")
     return (
-        f"{said} In {facility}, with {starts} of its own and leaning on the group for the rest: {drawn}. Facilities "
-        f"are taken to differ by {plan.comparison.facility_spread:.0f} of 100 (one standard deviation, from the plan)."
+        f"{said} In {facility}, with {starts} of its own and leaning on the group for the rest: {drawn}. "
+        f"{_spread_taken(plan)}"
     )
 
 

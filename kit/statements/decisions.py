@@ -68,11 +68,14 @@ def _delivered(found: Reached, plan: Plan) -> list[tuple]:
     said += f"plan asks for {plan.triggers.delivered_below:.0f}%"
     why = f" What lacks is first a matter of {MATTERS[first]}." if first else ""
     ask = " Ask why before anybody is trained." if first == TRAIN else ""
-    return [("delivered below", f"{said}.{_where(rows, plan)}{why}{ask}", proposes)]
+    return [("delivered below", " ".join([f"{said}.", *below_asked(rows, plan)]) + f"{why}{ask}", proposes)]
 
 
-def _where(rows: pd.DataFrame, plan: Plan) -> str:
-    """Which facilities are below what the plan asks for, where there are several."""
+def below_asked(rows: pd.DataFrame, plan: Plan) -> list[str]:
+    """Which facilities delivered less than the plan asks for, in alphabetical order: a sentence; none of one facility.
+
+    `rows`: a frame of `kit.delivery.shortfalls.fates`.
+    """
     due = rows.groupby("facility")["sessions"].sum()
     full = rows[rows["fate"] == "full"].groupby("facility")["sessions"].sum().reindex(due.index, fill_value=0.0)
     below = [
@@ -81,9 +84,15 @@ def _where(rows: pd.DataFrame, plan: Plan) -> str:
         if 100 * full[name] / due[name] < plan.triggers.delivered_below
     ]
     if len(due) < 2 or not below:
-        return ""
+        return []
     rest = "; the others reach it" if len(below) < len(due) else ""
-    return f" Below it: {', '.join(below)}{rest}."
+    return [f"Below it: {', '.join(below)}{rest}."]
+
+
+def each_below(rows: pd.DataFrame, plan: Plan) -> list[str]:
+    """The same for a page on which nothing else says what the plan asks for."""
+    asked = f"Of the sessions due the plan asks for {plan.triggers.delivered_below:g}% at the protocol's minutes."
+    return [f"{asked} {below}" for below in below_asked(rows, plan)]
 
 
 def _reach(found: Reached, plan: Plan) -> list[tuple]:

@@ -114,7 +114,9 @@ def staggered_said(told: pd.DataFrame, could: pd.DataFrame | None = None) -> lis
         f"{row['step_weeks']} weeks apart {math.ceil(row['smallest'])} of 100 after {row['lasts_weeks']} weeks"
         for row in can
     ]
-    said = f"Were {can[0]['units']} units started one after another, this could be seen: {'; '.join(steps)}"
+    units, turns = can[0]["units"], can[0]["steps"]
+    way = "one after another" if turns == units else f"in {turns} turns, several at a time"
+    said = f"Were {units} units started {way}, this could be seen: {'; '.join(steps)}"
     return [
         f"{said} (wounds of one unit taken to go together by {TOGETHER:g}; common practice, no source).{few}",
         *_beside_now(could),

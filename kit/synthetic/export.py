@@ -53,10 +53,11 @@ def invent(kind: Kind, seed: int = SEED) -> Invention:
     """
     if kind not in KINDS:
         raise ValueError(f"kind: expected one of {', '.join(KINDS)}")
-    return _told(kind, seed, group.settle(seed))
+    return told_of(kind, seed, group.settle(seed))
 
 
-def _told(kind: Kind, seed: int, world: Group) -> Invention:
+def told_of(kind: Kind, seed: int, world: Group) -> Invention:
+    """The export of a group that is settled already."""
     told, planted = (group.tables(world, lifelike=False), []) if kind == "clean" else stories.lifelike(world)
     draft = Draft({name: as_text(name, frame) for name, frame in told.items()}, *_spared(kind, world, planted))
     for label in _rows_of(planted, "vanished", "coccyx_becomes_sacrum"):
@@ -70,7 +71,7 @@ def _told(kind: Kind, seed: int, world: Group) -> Invention:
         "seed": seed,
         "speed_multiplied_by": EFFECTS,
         "closed_within_twelve_weeks": _shares(starters(world)),
-        "stories": [_as_told(story, numbers) for story in planted],
+        "stories": [_astold_of(story, numbers) for story in planted],
         "faults": faults.to_dict("records"),
     }
     return Invention(kind, seed, tables, truth, _dated(starters(world)), plan_text(kind))
@@ -88,7 +89,7 @@ def _rows_of(planted: list[Story], *names: str) -> list[int]:
     return [label for story in planted if story.name in names for label in story.rows["measurements"]]
 
 
-def _as_told(story: Story, numbers: dict[str, pd.Series]) -> dict:
+def _astold_of(story: Story, numbers: dict[str, pd.Series]) -> dict:
     told = {"story": story.name, "says": story.says, "facility": story.facility}
     if story.days:
         told |= {"from": written(story.days[0]), "to": written(story.days[1])}
@@ -180,7 +181,7 @@ def write_all(folder: str | Path, seed: int = SEED) -> None:
     """Writes the three sets into `folder`/clean, `folder`/lifelike and `folder`/broken, the workbook into messy."""
     world = group.settle(seed)
     for kind in KINDS:
-        write(_told(kind, seed, world), Path(folder) / kind)
+        write(told_of(kind, seed, world), Path(folder) / kind)
     messy.write(Path(folder) / "messy")
 
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
 
 from kit.synthetic import care, charting, healing_course, people, procedures, rounds, sores, spans, starts
 from kit.synthetic.world import CUTOFF, EARLY, EFFECTS, HORIZON
+
+NO_PACES: Mapping[str, float] = MappingProxyType({})
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,13 +36,18 @@ class Group:
     stage: np.ndarray
 
 
-def settle(seed: int) -> Group:
-    """Invents the group. Starts are decided on the lifelike chart, which also holds all that the clean one does not."""
+def settle(seed: int, paces: Mapping[str, float] = NO_PACES, never: tuple[str, ...] = ()) -> Group:
+    """Invents the group. Starts are decided on the lifelike chart, which also holds all that the clean one does not.
+
+    `paces`: by how much wounds of a facility close faster than they would; `never`: facilities in which none starts.
+    """
     folk = people.residents(seed)
     away = people.trips(seed, folk)
     inside = people.presence(folk, away)
     bars = people.payers(seed, folk).assign(barred=people.barred(seed, folk), comfort=people.comfort_from(seed, folk))
     wounds = sores.wounds(seed, folk, inside)
+    home = folk["facility"][wounds["person"]].reset_index(drop=True)
+    wounds["speed"] *= home.map(paces).fillna(1.0)
     surgery = sores.surgeries(seed, wounds, inside)
     course = healing_course.course(seed, wounds)
     without = healing_course.radius_by_day(course)
@@ -46,7 +55,7 @@ def settle(seed: int) -> Group:
     stage = charting.stages(seed, visits, wounds, course.jumps)
     chart = rounds.chart(visits, wounds, without, healing_course.closing_day(without), lifelike=True)
     begun = starts.starts(seed, visits, chart, wounds, stage, inside, bars)
-    in_time = begun["start"] < np.minimum(surgery, _closing(without))
+    in_time = ~home.isin(never) & (begun["start"] < np.minimum(surgery, _closing(without)))
     begun = begun.assign(start=begun["start"].where(in_time), regimen=begun["regimen"].where(in_time, ""))
     effect = begun["regimen"].map(EFFECTS).fillna(1.0).to_numpy()
     radius = healing_course.radius_by_day(course, begun["start"].to_numpy(), effect)

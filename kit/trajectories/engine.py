@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import minimize
 
-from kit.trajectories.likelihood import Levels, Solved, deviance, gradient, levels, solved
-from kit.trajectories.sums import CannotFit, Rows, some
+from kit.trajectories.likelihood import Levels, Solved, deviance, gradient, levels, levels_of, solved
+from kit.trajectories.sums import CannotFit, Counted, Rows, counted, some
 
 BEGIN = np.array([1.0, 0.0, 0.6, 0.7, 0.4])
 SINGULAR = 1e-4  # a part below this is nought; lme4 draws the line there too
@@ -75,11 +75,11 @@ def fit_nested(
     free = np.flatnonzero(rows.free)
     begin = np.where(rows.free, BEGIN if like is None else _away_from_nought(like.theta), 0.0)
     bent = np.eye(len(free)) if like is None else like.bent
-    share = 1 / len(rows.wounds)
+    share, own = 1 / len(rows.wounds), counted(rows, counts)
     level = max(close * np.sqrt(share), ROUNDING)
 
     def judged(part: np.ndarray) -> tuple[float, np.ndarray]:
-        at = levels(rows, _whole(part, free), counts)
+        at = levels_of(own, _whole(part, free), rows.columns)
         found = solved(rows, at)
         per_square = (at.rows - at.columns * reml) / found.left_over
         climbs = gradient(rows, at, found, reml, per_square)[free]
@@ -90,8 +90,8 @@ def fit_nested(
         judged, begin[free], jac=True, method="BFGS",
         options={"gtol": level, "hess_inv0": bent, "maxiter": 200},
     )  # fmt: skip
-    theta = _settled(rows, _signed(_whole(peak.x, free)), counts, reml)
-    at = levels(rows, theta, counts)
+    theta = _settled(rows, _signed(_whole(peak.x, free)), own, reml)
+    at = levels_of(own, theta, rows.columns)
     reached = bool(np.abs(peak.jac).max() < 1e3 * level)
     return _told(rows, at, solved(rows, at), reml, reached, (peak.hess_inv + peak.hess_inv.T) / 2)
 
@@ -131,12 +131,12 @@ def _signed(theta: np.ndarray) -> np.ndarray:
     return np.array([abs(a), b if a >= 0 else -b, abs(c), abs(resident), abs(facility)])
 
 
-def _settled(rows: Rows, theta: np.ndarray, counts: np.ndarray | None, reml: bool) -> np.ndarray:
+def _settled(rows: Rows, theta: np.ndarray, own: Counted, reml: bool) -> np.ndarray:
     """Small parts are nought where that is no worse: a search only creeps up to nought."""
     for part in (0, 2, 3, 4):
         if 0 < theta[part] < 100 * SINGULAR:
             without = np.where(np.arange(5) == part, 0.0, theta)
-            one, other = (levels(rows, each, counts) for each in (theta, without))
+            one, other = (levels_of(own, each, rows.columns) for each in (theta, without))
             gained = deviance(rows, other, solved(rows, other), reml) - deviance(rows, one, solved(rows, one), reml)
             theta = without if gained < 1e-6 else theta
     return theta

@@ -34,18 +34,18 @@ def predicted(rows: Rows, fit: Fit) -> Predicted:
     They are shrunk: the fewer rows a wound has, the nearer it lies to what is expected of wounds like it.
     """
     at = levels(rows, fit.theta)
-    found, down = solved(rows, at), through(rows, at)
+    found, down = solved(rows, at), through(at)
     error, variance = error_of(found), fit.residual_sd**2
     a, b, c, resident, facility = fit.theta
     factor = np.array([[a, 0.0], [b, c]])
     spread = factor @ factor.T
     to_week = np.array([1.0, 1 / rows.week_unit])
-    effects = np.column_stack([error @ down.u, error @ down.w]) @ spread
+    effects = (error @ down.wound).T @ spread
     own = np.array([[at.uu - down.shared * at.uu**2, at.uw - down.shared * at.uu * at.uw],
                     [at.uw - down.shared * at.uu * at.uw, at.ww - down.shared * at.uw**2]])  # fmt: skip
     given = variance * (spread - np.einsum("ij,jkw,kl->wil", spread, own, spread))
     # Of the slope: what the coefficients' own error adds (Henderson 1975, as above).
-    leans = (spread[1, 0] * down.u + spread[1, 1] * down.w)[: rows.columns]
+    leans = (spread[1, 0] * down.wound[0] + spread[1, 1] * down.wound[1])[: rows.columns]
     added = variance * np.sum(leans * (found.inverse @ leans), axis=0)
     return Predicted(
         wound=effects * to_week,

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cho_solve
 
-from kit.trajectories.sums import CannotFit, Rows
+from kit.trajectories.sums import CannotFit, Counted, Rows, counted
 
 PARTS = ("wound_intercept", "wound_both", "wound_week", "resident", "facility")
 LEAST = 1e-10  # of a column's squares in the whole sample: keeps a draw in which it is nought from falling over
@@ -24,21 +24,20 @@ LEAST = 1e-10  # of a column's squares in the whole sample: keeps a draw in whic
 class Levels:
     """Everything at one set of covariances (`theta`, in the order of PARTS).
 
-    `cross` (columns x columns): products of all columns through the inverse covariance. `log_det`: of the
-    covariance; `rows` and `columns`: how many count, a column that a draw holds nobody of not among them.
-    `wound_u`, `wound_w`: products of a wound's random columns with all columns, through the covariance of the wound
-    alone; `uu`, `uw`, `ww` with each other. `at_resident`, `at_facility`: sums of `wound_u` over the level, through all
-    levels below; `shrunk_resident`, `shrunk_facility`: 1 / (1 + variance x sum of squares).
+    `of`: the sums it is had from. `cross` (columns x columns): products of all columns through the inverse covariance.
+    `log_det`: of the covariance; `rows` and `columns`: how many count, a column that a draw holds nobody of not among
+    them. `wound` (2 x columns x wounds): products of a wound's random columns, u and w, with all columns, through the
+    covariance of the wound alone; `uu`, `uw`, `ww` with each other. `at_resident`, `at_facility`: sums of those of u
+    over the level, through all levels below; `shrunk_resident`, `shrunk_facility`: 1 / (1 + variance x sum of squares).
     """
 
     theta: np.ndarray
-    counts: np.ndarray | None
+    of: Counted
     cross: np.ndarray
     log_det: float
     rows: float
     columns: int
-    wound_u: np.ndarray
-    wound_w: np.ndarray
+    wound: np.ndarray
     uu: np.ndarray
     uw: np.ndarray
     ww: np.ndarray
@@ -53,38 +52,39 @@ def levels(rows: Rows, theta: np.ndarray, counts: np.ndarray | None = None) -> L
 
     `counts`: how often each resident counts (once where left out); a resident who counts twice is two people.
     """
+    return levels_of(counted(rows, counts), theta, rows.columns)
+
+
+def levels_of(own: Counted, theta: np.ndarray, columns: int) -> Levels:
+    """The same of rows that are counted already; `columns` of them are estimated."""
     a, b, c, resident, facility = theta
-    uu, uw, ww = rows.uu, rows.uw, rows.ww
+    uu, uw, ww, times = own.uu, own.uw, own.ww, own.times
     k11, k12, k22 = 1 + a * a * uu + 2 * a * b * uw + b * b * ww, c * (a * uw + b * ww), 1 + c * c * ww
     # The same as k11 k22 - k12^2, without the cancelling that large covariances bring.
     det = k11 + c * c * ww + (a * c) ** 2 * np.maximum(uu * ww - uw * uw, 0.0)
-    first, second = a * rows.by_u + b * rows.by_w, c * rows.by_w
-    # What the wound's two effects take away: L K^-1 L' Z'[all columns].
-    one, two = (k22 * first - k12 * second) / det, (k11 * second - k12 * first) / det
-    effect_u, effect_w = a * one, b * one + c * two
-    wound_u, wound_w = rows.by_u - uu * effect_u - uw * effect_w, rows.by_w - uw * effect_u - ww * effect_w
-    weigh = None if counts is None else counts[rows.owner]
-    taken = _squares(rows.by_u, effect_u, weigh) + _squares(rows.by_w, effect_w, weigh)
-    at_resident = np.add.reduceat(wound_u, rows.wound_from, axis=1)
+    wound = np.empty((2, *own.by_u.shape))
+    both, second = a * b, b * b + c * c
+    _mixed(own, (1 + both * uw + second * ww) / det, -(both * uu + second * uw) / det, wound[0])
+    _mixed(own, -(a * a * uw + both * ww) / det, (1 + a * a * uu + both * uw) / det, wound[1])
+    at_resident = np.add.reduceat(wound[0], own.wound_from, axis=1)
     shrunk = 1 / (1 + resident**2 * at_resident[-1])
-    taken += resident**2 * _squares(at_resident, shrunk * at_resident, counts)
-    up = shrunk * at_resident if counts is None else counts * shrunk * at_resident
-    at_facility = np.add.reduceat(up, rows.resident_from, axis=1)
+    often = shrunk if times is None else times * shrunk
+    at_facility = np.add.reduceat(often * at_resident, own.resident_from, axis=1)
     shrunk_facility = 1 / (1 + facility**2 * at_facility[-1])
-    taken += facility**2 * _squares(at_facility, shrunk_facility * at_facility, None)
-    cross = rows.cross if counts is None else (counts @ rows.own_cross).reshape(rows.cross.shape)
-    own_det = np.add.reduceat(np.log(det), rows.wound_from) - np.log(shrunk) + rows.whitening
+    taken = _taken_by_wounds(own, theta, k11, k12, det)
+    taken += _squares(resident * np.sqrt(often) * at_resident)
+    taken += _squares(facility * np.sqrt(shrunk_facility) * at_facility)
+    own_det = np.add.reduceat(np.log(det), own.wound_from) - np.log(shrunk) + own.whitening
     return Levels(
         theta=theta,
-        counts=counts,
-        cross=cross - taken,
-        log_det=float((own_det if counts is None else counts * own_det).sum() - np.log(shrunk_facility).sum()),
-        rows=float(len(rows.table) if counts is None else counts @ rows.sizes),
-        columns=int((np.diag(cross)[: rows.columns] > 0).sum()),
-        wound_u=wound_u,
-        wound_w=wound_w,
-        uu=wound_u[-1],
-        uw=wound_w[-1],
+        of=own,
+        cross=own.cross - taken,
+        log_det=float((own_det if times is None else times * own_det).sum() - np.log(shrunk_facility).sum()),
+        rows=own.number,
+        columns=int((np.diag(own.cross)[:columns] > 0).sum()),
+        wound=wound,
+        uu=wound[0, -1],
+        uw=wound[1, -1],
         ww=ww - (k11 * c * c * ww * ww + k22 * (a * uw + b * ww) ** 2 - 2 * k12 * c * ww * (a * uw + b * ww)) / det,
         at_resident=at_resident,
         at_facility=at_facility,
@@ -93,8 +93,27 @@ def levels(rows: Rows, theta: np.ndarray, counts: np.ndarray | None = None) -> L
     )
 
 
-def _squares(left: np.ndarray, right: np.ndarray, weigh: np.ndarray | None) -> np.ndarray:
-    return left @ (right if weigh is None else weigh * right).T
+def _mixed(own: Counted, of_u: np.ndarray, of_w: np.ndarray, out: np.ndarray) -> None:
+    """So much of both of a wound's random columns, in their products with all columns."""
+    np.multiply(own.by_u, of_u, out=out)
+    out += of_w * own.by_w
+
+
+def _taken_by_wounds(own: Counted, theta: np.ndarray, k11: np.ndarray, k12: np.ndarray, det: np.ndarray) -> np.ndarray:
+    """What wounds' two effects take away: the squares of K^-1/2 L' Z'[all columns], K being I + L' Z'Z L."""
+    a, b, c = theta[:3]
+    root = 1.0 if own.root is None else own.root
+    # K = C C', C lower: its inverse takes first a by_u + b by_w, then c by_w less its share of the first.
+    one, other, lean = root / np.sqrt(k11), root * np.sqrt(k11 / det), k12 / k11
+    columns, wounds = own.by_u.shape
+    apart = np.empty((columns, 2 * wounds))
+    _mixed(own, a * one, b * one, apart[:, :wounds])
+    _mixed(own, -a * lean * other, (c - b * lean) * other, apart[:, wounds:])
+    return _squares(apart)
+
+
+def _squares(columns: np.ndarray) -> np.ndarray:
+    return columns @ columns.T
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,7 +133,7 @@ class Solved:
 def solved(rows: Rows, at: Levels) -> Solved:
     """The coefficients at given covariances. Raises CannotFit where a column has nothing left to tell it."""
     p = rows.columns
-    least = 0.0 if at.counts is None else LEAST
+    least = 0.0 if at.of.times is None else LEAST
     precision = at.cross[:p, :p] + np.diag(least * np.diag(rows.cross)[:p])
     try:
         factor = np.linalg.cholesky(precision)
@@ -135,12 +154,11 @@ def deviance(rows: Rows, at: Levels, found: Solved, reml: bool) -> float:
 class Through:
     """Products of random columns with all columns through the whole inverse covariance, all levels in it.
 
-    `u` and `w` of each wound, `resident` and `facility` of each of these; `own_resident` and `own_facility` with
-    themselves; `shared` is what of a wound's own is taken away by the levels above it.
+    `wound` (2 x columns x wounds) of u and w of each wound, `resident` and `facility` of each of these; `own_resident`
+    and `own_facility` with themselves; `shared` is what of a wound's own is taken away by the levels above it.
     """
 
-    u: np.ndarray
-    w: np.ndarray
+    wound: np.ndarray
     shared: np.ndarray
     resident: np.ndarray
     own_resident: np.ndarray
@@ -148,19 +166,18 @@ class Through:
     own_facility: np.ndarray
 
 
-def through(rows: Rows, at: Levels) -> Through:
+def through(at: Levels) -> Through:
     """Down again, from facilities to wounds: what each level takes from those within it."""
-    resident, facility = at.theta[3], at.theta[4]
+    own, resident, facility = at.of, at.theta[3], at.theta[4]
     of_facility = at.shrunk_facility * at.at_facility
-    above = facility**2 * of_facility[:, rows.home]
-    shared_above = (facility**2 * at.shrunk_facility)[rows.home]
+    above = facility**2 * of_facility.take(own.home, axis=1)
+    shared_above = (facility**2 * at.shrunk_facility)[own.home]
     shrunk, sums = at.shrunk_resident, at.at_resident
     of_resident = shrunk * (sums - sums[-1] * above)
-    take = (resident**2 * of_resident + above)[:, rows.owner]
+    take = (resident**2 * of_resident + above).take(own.owner, axis=1)
     return Through(
-        u=at.wound_u - at.uu * take,
-        w=at.wound_w - at.uw * take,
-        shared=(resident**2 * shrunk + shrunk**2 * shared_above)[rows.owner],
+        wound=np.stack([at.wound[0] - at.uu * take, at.wound[1] - at.uw * take]),
+        shared=(resident**2 * shrunk + shrunk**2 * shared_above)[own.owner],
         resident=of_resident,
         own_resident=shrunk * sums[-1] - (shrunk * sums[-1]) ** 2 * shared_above,
         facility=of_facility,
@@ -174,18 +191,21 @@ def gradient(rows: Rows, at: Levels, found: Solved, reml: bool, per_square: floa
     `per_square` is one over the residual variance: (rows less columns) over the squares left over where it is profiled
     out, or any given one.
     """
-    p = rows.columns
+    p, own = rows.columns, at.of
     inner = np.zeros((p + 2, p + 2))
     inner[:p, :p] = found.inverse if reml else 0.0
     inner += per_square * np.outer(error_of(found), error_of(found))
     a, b, c, resident, facility = at.theta
-    down = through(rows, at)
-    of_wounds = None if at.counts is None else at.counts[rows.owner]
-    uu = _left(at.uu - down.shared * at.uu**2, down.u, down.u, inner, of_wounds)
-    uw = _left(at.uw - down.shared * at.uu * at.uw, down.u, down.w, inner, of_wounds)
-    ww = _left(at.ww - down.shared * at.uw**2, down.w, down.w, inner, of_wounds)
-    of_residents = _left(down.own_resident, down.resident, down.resident, inner, at.counts)
-    of_facilities = _left(down.own_facility, down.facility, down.facility, inner, None)
+    down = through(at)
+    of_wounds = None if own.times is None else own.times[own.owner]
+    wound = down.wound if own.root is None else own.root * down.wound
+    squares = _squares(wound.reshape(2 * (p + 2), -1)).reshape(2, p + 2, 2, p + 2)
+    uu = _left(at.uu - down.shared * at.uu**2, squares[0, :, 0], inner, of_wounds)
+    uw = _left(at.uw - down.shared * at.uu * at.uw, squares[0, :, 1], inner, of_wounds)
+    ww = _left(at.ww - down.shared * at.uw**2, squares[1, :, 1], inner, of_wounds)
+    people = down.resident if own.times is None else np.sqrt(own.times) * down.resident
+    of_residents = _left(down.own_resident, _squares(people), inner, own.times)
+    of_facilities = _left(down.own_facility, _squares(down.facility), inner, None)
     wounds = (uu * a + uw * b, uw * a + ww * b, ww * c)
     return 2 * np.array([*wounds, resident * of_residents, facility * of_facilities])
 
@@ -195,7 +215,7 @@ def error_of(found: Solved) -> np.ndarray:
     return np.append(-found.beta, [1.0, 0.0])
 
 
-def _left(own: np.ndarray, left: np.ndarray, right: np.ndarray, inner: np.ndarray, weigh: np.ndarray | None) -> float:
+def _left(own: np.ndarray, squares: np.ndarray, inner: np.ndarray, weigh: np.ndarray | None) -> float:
     """A trace: products of random columns through the inverse covariance, less what coefficients and residuals take."""
     total = own.sum() if weigh is None else weigh @ own
-    return float(total - np.sum(_squares(left, right, weigh) * inner))
+    return float(total - np.sum(squares * inner))

@@ -161,6 +161,57 @@ def _summed(table: np.ndarray, begins: np.ndarray) -> dict[str, np.ndarray]:
     }
 
 
+@dataclass(frozen=True, eq=False)
+class Counted:
+    """What of `Rows` a likelihood is had from, each resident counting so often; who does not count is left out.
+
+    `times`: how often each resident counts, None where all count once; `root`: the root of that for each wound;
+    `cross` of all columns as they count, `number` of rows as they count. All else as in `Rows`.
+    """
+
+    uu: np.ndarray
+    uw: np.ndarray
+    ww: np.ndarray
+    by_u: np.ndarray
+    by_w: np.ndarray
+    wound_from: np.ndarray
+    resident_from: np.ndarray
+    owner: np.ndarray
+    home: np.ndarray
+    whitening: np.ndarray
+    times: np.ndarray | None
+    root: np.ndarray | None
+    cross: np.ndarray
+    number: float
+
+
+def counted(rows: Rows, counts: np.ndarray | None = None) -> Counted:
+    """The sums of rows with `counts` of each resident; a resident who counts twice is two people."""
+    if counts is None:
+        names = ("uu", "uw", "ww", "by_u", "by_w", "wound_from", "resident_from", "owner", "home", "whitening", "cross")
+        own = {name: getattr(rows, name) for name in names}
+        return Counted(**own, times=None, root=None, number=float(len(rows.table)))
+    people = np.flatnonzero(counts)
+    wounds = np.flatnonzero(counts[rows.owner])
+    owner, home = (np.unique(each, return_inverse=True)[1] for each in (rows.owner[wounds], rows.home[people]))
+    return Counted(
+        uu=rows.uu[wounds],
+        uw=rows.uw[wounds],
+        ww=rows.ww[wounds],
+        by_u=rows.by_u.take(wounds, axis=1),
+        by_w=rows.by_w.take(wounds, axis=1),
+        wound_from=_begins(owner),
+        resident_from=_begins(home),
+        owner=owner,
+        home=home,
+        whitening=rows.whitening[people],
+        times=counts[people],
+        root=np.sqrt(counts[people])[owner],
+        cross=(counts @ rows.own_cross).reshape(rows.cross.shape),
+        number=float(counts @ rows.sizes),
+    )
+
+
 def some(rows: Rows, residents: int) -> Rows:
     """The rows of the residents at as many places, evenly spread: enough to begin a large fit from."""
     picked = np.unique(np.linspace(0, len(rows.residents) - 1, residents).astype(int))

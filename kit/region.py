@@ -13,6 +13,7 @@ from kit.context.case_mix import case_mix
 from kit.context.funnel import Funnel, funnel
 from kit.context.one_sided import one_sided
 from kit.delivered import fates_ever
+from kit.kept import kept
 from kit.plan import WEEK
 from kit.study import Study
 from kit.warned import answers_of
@@ -53,8 +54,12 @@ def region_of(study: Study) -> Region:
 @lru_cache(maxsize=8)
 def mixed_of(study: Study) -> pd.DataFrame:
     """Each facility's wounds beside what the group would have had with them: the frame of `kit.context.case_mix`."""
-    with threadpool_limits(1):  # the products are small: several threads would only wait for each other
-        return case_mix(study.episodes, study.measurements, study.wounds, study.plan)
+
+    def make() -> pd.DataFrame:
+        with threadpool_limits(1):  # the products are small: several threads would only wait for each other
+            return case_mix(study.episodes, study.measurements, study.wounds, study.plan)
+
+    return kept(study, "mixed", make, lambda table: {"table": table}, lambda parts: parts["table"])
 
 
 def given(fates: pd.DataFrame) -> pd.DataFrame:

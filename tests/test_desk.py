@@ -19,6 +19,7 @@ from kit.kept import AT_THE_DESK, OF_RUN, forget, known_as, of_facility
 from kit.pages.findings import findings
 from kit.pages.kernel import _blank
 from kit.pages.report import Request, report
+from kit.region import mixed_of
 from kit.study import read_study
 from kit.warned import answers_of, shown_of
 from tests.conftest import LIFELIKE
@@ -47,7 +48,7 @@ def everything(study):
     found, _ = findings(study, HOME)
     slopes = slopes_of(study)
     frames = [shown_of(study), slopes.pace, slopes.change, slopes.ahead, slopes.ways, pd.DataFrame(slopes.log.drawn)]
-    frames += [answers_of(study).told, compared(study).course, other_ways(study)]
+    frames += [answers_of(study).told, compared(study).course, other_ways(study), mixed_of(study)]
     return json.dumps([found, *(frame.to_csv() for frame in frames)], default=str).encode()
 
 
@@ -68,7 +69,7 @@ def filled(tmp_path_factory):
         assert not home.exists()
         patch.setenv(AT_THE_DESK, "1")
         first = everything(one_facility())
-        for made in ("kit.compared.answer", "kit.compared.other_answers", "kit.followed.slopes"):
+        for made in ("kit.compared.answer", "kit.compared.other_answers", "kit.followed.slopes", "kit.region.case_mix"):
             patch.setattr(made, never)
         patch.setattr("kit.sensitivity.specifications._answered", never)
         again = everything(one_facility())
@@ -81,9 +82,9 @@ def test_answers_that_were_kept_are_those_computed_anew_to_the_last_byte(filled)
     assert again == away
 
 
-def test_four_answers_are_kept_of_a_study(filled):
+def test_five_answers_are_kept_of_a_study(filled):
     names = {file.name.split(".")[0].split("-")[0] for file in filled[0].rglob("*.json")}
-    assert names == {"compared", "other_ways", "slopes", "specifications"}
+    assert names == {"compared", "mixed", "other_ways", "slopes", "specifications"}
 
 
 def words_kept(home):

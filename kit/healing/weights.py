@@ -50,7 +50,7 @@ def logistic(
             break
         # Where all begin at one place, what is expected of a row there is worked out once.
         at = begin if number == 0 and begin.shape[1] == 1 else found[:, active]
-        step = _step(design, outcome, counts[:, active], owner, holding, at)
+        step = _step(design, outcome, counts.take(active, axis=1), owner, holding, at)
         longest = np.abs(step).max(axis=0)
         found[:, active] += step * np.minimum(1.0, FURTHEST / np.maximum(longest, FURTHEST))
         active = active[longest > CLOSE]

@@ -26,7 +26,8 @@ NAMED = "name of the sheet"
 
 @dataclass(frozen=True)
 class RawTable:
-    """A table as it stands in the export. `rows` holds text under our column names, source_row, file and row.
+    """A table as it stands in the export. `rows` holds text under our column names (categories of it where a text file
+    was read), source_row, file and row.
 
     `file` and `row` say where a row stands in the original; source_row numbers it, and is its row there where the table
     comes from one file or sheet. A row in which every mapped column is empty is no row: nothing of it would be read.

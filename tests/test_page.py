@@ -542,6 +542,8 @@ def test_a_page_of_many_facilities_tells_how_many_and_where_each_stands(told_fou
     assert "10 facilities, from Elm 10 to Elm 19" in text and "Elm 15" not in text
     assert "between none and 9 more of 100 in 10 facilities; each with its range stands in tables.xlsx" in text
     assert describe_due(many).endswith(found["numbers"][1]["value"])
+    assert "Facility beside facility." in text  # of few it stands in the line of each facility
+    assert "Facility beside facility." not in text_of(page_of(found, description, lifelike))
 
 
 def test_the_figure_of_what_was_due_is_told_in_words(lifelike):

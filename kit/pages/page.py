@@ -68,6 +68,7 @@ def page_html(
         tables_sent=words.count(sum(row["rows_in"] > 0 for row in found["account"]), "table"),
         homes=_homes(found) if found["comparison"]["homes"] else "",
         facilities=_facilities(found["facilities"]),
+        few_names=words.FEW_NAMES,
         revision=revision,
         made=made,
         notebooks=notebooks,

@@ -28,9 +28,7 @@ from kit import __version__
 from kit.synced import synced
 
 AT_THE_DESK = "WOUND_OUTCOMES_DESK"  # set by start.py lab for JupyterLab and its kernels, and by nothing else
-OF_RUN = (
-    "WOUND_OUTCOMES_RUN"  # set by a report for its notebooks: the folder in which it keeps answers, for itself alone
-)
+OF_RUN = "WOUND_OUTCOMES_RUN"  # set by a report for its notebooks: the folder of its own answers
 NAME, OURS = "wound-outcomes", "answers"
 STUDIES = 4  # of which the answers are kept
 STRAY = 3600  # seconds after which an unfinished file is of a run that was killed

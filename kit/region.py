@@ -13,6 +13,7 @@ from kit.context.case_mix import case_mix
 from kit.context.funnel import Funnel, funnel
 from kit.context.one_sided import one_sided
 from kit.delivered import fates_ever
+from kit.delivery.shortfalls import given
 from kit.kept import kept
 from kit.plan import WEEK
 from kit.study import Study
@@ -60,14 +61,3 @@ def mixed_of(study: Study) -> pd.DataFrame:
             return case_mix(study.episodes, study.measurements, study.wounds, study.plan)
 
     return kept(study, "mixed", make, lambda table: {"table": table}, lambda parts: parts["table"])
-
-
-def given(fates: pd.DataFrame) -> pd.DataFrame:
-    """Of each facility the sessions that were due, those that reached the protocol's minutes, and their share.
-
-    `fates`: a frame of `kit.delivery.shortfalls.fates`.
-    """
-    due = fates.groupby("facility")["sessions"].sum()
-    full = fates[fates["fate"] == "full"].groupby("facility")["sessions"].sum().reindex(due.index).fillna(0.0)
-    table = pd.DataFrame({"sessions_due": due, "sessions_full": full, "full_share": full / due})
-    return table.rename_axis("facility").reset_index()

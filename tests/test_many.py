@@ -7,9 +7,10 @@ import nbformat
 import pytest
 
 from kit.__main__ import main
+from kit.delivery.shortfalls import ALL
 from kit.faults import ExportError
 from kit.pages import many as module
-from kit.pages.many import ENDED, GROUP, Made, _told, kept_kernel, make, many
+from kit.pages.many import ENDED, Made, _told, kept_kernel, make, many
 from kit.pages.report import Request, report
 from tests import exports
 from tests.test_kernel import a_notebook
@@ -57,12 +58,12 @@ def one_by_one(request, reports):
 def test_reports_side_by_side_have_the_findings_of_reports_made_one_by_one(three, tmp_path):
     said = []
     made = many(three, at_once=2, say=said.append)
-    assert [(one.name, one.why) for one in made] == [(name, "") for name in (GROUP, *HOMES)]
+    assert [(one.name, one.why) for one in made] == [(name, "") for name in (ALL, *HOMES)]
     together, apart = found(three.reports), one_by_one(three, tmp_path / "apart")
     assert set(together) == {"All-facilities", *HOMES} and together == apart
     assert len(set(together.values())) == 4  # each speaks of its own
     assert said[1] == "4 reports, 2 at a time: the group and Alder, Birch, Cedar"
-    assert sorted(line.partition(":")[0] for line in said[2:]) == sorted([GROUP, *HOMES])
+    assert sorted(line.partition(":")[0] for line in said[2:]) == sorted([ALL, *HOMES])
     assert said[-1].endswith("(4 of 4)")
 
 

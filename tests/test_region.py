@@ -11,9 +11,10 @@ from matplotlib.text import Text
 from kit.context.case_mix import ALONE, CLOSED, EARLY
 from kit.context.funnel import funnel
 from kit.context.one_sided import ALL_STARTED, NONE_COULD, NONE_STARTED
+from kit.delivery.shortfalls import given
 from kit.pages.funnel_figures import describe_funnels, drawn_funnels, drawn_given, funnel_figure
 from kit.pages.funnel_tables import funnel_table, given_table
-from kit.region import Region, given, region_of
+from kit.region import Region, region_of
 from kit.statements.region import (
     DESCRIBES,
     HOW_DECIDED,

@@ -30,10 +30,9 @@ def schedule(units: tuple[str, ...], first_day: int | None, step_weeks: int = ST
     return pd.DataFrame({"unit": order, "step": steps, "starts_on": pd.array(days, dtype="Int64")})
 
 
-def design(units: int, steps: int | None = None) -> np.ndarray:
+def design(units: int, steps: int = MOST_STEPS) -> np.ndarray:
     """Who has started when: units x periods of 0 and 1; one more period than steps, and nobody in the first."""
-    steps = min(units, MOST_STEPS) if steps is None else steps
-    return (np.arange(steps + 1)[None, :] >= _crosses(units, steps)[:, None]).astype(float)
+    return (np.arange(min(units, steps) + 1)[None, :] >= _crosses(units, steps)[:, None]).astype(float)
 
 
 def _crosses(units: int, steps: int = MOST_STEPS) -> np.ndarray:

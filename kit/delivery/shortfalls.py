@@ -114,6 +114,17 @@ def together(told: pd.DataFrame) -> pd.DataFrame:
     return table.assign(facility=ALL, share=table["sessions"] / table["sessions"].sum())[list(told.columns)]
 
 
+def given(told: pd.DataFrame) -> pd.DataFrame:
+    """Of each facility the sessions that were due, those that reached the protocol's minutes, and their share.
+
+    `told`: a frame of `fates`.
+    """
+    due = told.groupby("facility")["sessions"].sum()
+    full = told[told["fate"] == "full"].groupby("facility")["sessions"].sum().reindex(due.index).fillna(0.0)
+    table = pd.DataFrame({"sessions_due": due, "sessions_full": full, "full_share": full / due})
+    return table.rename_axis("facility").reset_index()
+
+
 FATES = (
     "full", "short", "shortened", "missed", "no minutes", "no head", "not known", "unlogged", "not judged", "other",
 )  # fmt: skip

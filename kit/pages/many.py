@@ -16,6 +16,7 @@ from joblib import Parallel, cpu_count, delayed, parallel_config
 from joblib.externals.loky import get_reusable_executor
 
 from kit import __version__
+from kit.delivery.shortfalls import ALL
 from kit.faults import ExportError
 from kit.intake.naming import file_said
 from kit.pages.alive import sweep_temporary
@@ -25,7 +26,7 @@ from kit.pages.report import Kernel, Request, Say, report
 from kit.plan import PlanError
 from kit.study import read_study
 
-GROUP, PATIENCE = "All facilities", 10  # seconds until a scheduler has to answer
+PATIENCE = 10  # seconds until a scheduler has to answer
 KIT = Path(__file__).resolve().parents[1]
 EXTRA = '.venv/bin/python -m pip install -c constraints.txt -e ".[cluster]"'
 NO_ANSWER = (
@@ -52,7 +53,7 @@ class Made:
 
     @property
     def name(self) -> str:
-        return self.facility or GROUP
+        return self.facility or ALL
 
 
 def many(request: Request, cluster: str = "", at_once: int = 0, say: Say = lambda sentence: None) -> list[Made]:

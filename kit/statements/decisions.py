@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from kit.delivery.decisions import RECORD, TRAIN
+from kit.delivery.shortfalls import given
 from kit.healing.answers import Answers
 from kit.healing.reach import Reach
 from kit.plan import Plan
@@ -76,16 +77,12 @@ def below_asked(rows: pd.DataFrame, plan: Plan) -> list[str]:
 
     `rows`: a frame of `kit.delivery.shortfalls.fates`.
     """
-    due = rows.groupby("facility")["sessions"].sum()
-    full = rows[rows["fate"] == "full"].groupby("facility")["sessions"].sum().reindex(due.index, fill_value=0.0)
-    below = [
-        f"{name} {share(full[name], due[name])}"
-        for name in due.index
-        if 100 * full[name] / due[name] < plan.triggers.delivered_below
-    ]
-    if len(due) < 2 or not below:
+    homes = given(rows)
+    short = homes[100 * homes["full_share"] < plan.triggers.delivered_below]
+    below = [f"{home.facility} {share(home.sessions_full, home.sessions_due)}" for home in short.itertuples()]
+    if len(homes) < 2 or not below:
         return []
-    rest = "; the others reach it" if len(below) < len(due) else ""
+    rest = "; the others reach it" if len(below) < len(homes) else ""
     return [f"Below it: {', '.join(below)}{rest}."]
 
 

@@ -18,7 +18,6 @@ HOW_DECIDED = (
     "A facility is named where its share lies beyond limits within which chance alone would hold 998 of 1,000 "
     "facilities of its size. It says where to look first, and not why: what is not charted is not levelled."
 )
-NO_ORDER = "Facilities stand in alphabetical order: which of many comes first is mostly chance."
 DESCRIBES = (
     "This describes. What keeps sessions from being given (illness, few hands, stays in hospital) also keeps wounds "
     "from closing, so the one does not say what the other would become."
@@ -86,10 +85,10 @@ def _alone(group: dict, own: pd.DataFrame, only: str) -> str:
 
 def spread_said(region: Region) -> list[str]:
     """By how much facilities differ altogether, a sentence a measure."""
-    return [_spread(group, region) for group in region.funnel.groups.to_dict("records")]
+    return [_spread(group) for group in region.funnel.groups.to_dict("records")]
 
 
-def _spread(group: dict, region: Region) -> str:
+def _spread(group: dict) -> str:
     what = sentence(came_to(group))
     if np.isnan(group["dispersion"]):
         return (

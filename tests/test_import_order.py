@@ -57,6 +57,7 @@ ROOMS = [
     "wounds",
     "synced",
     "kept",
+    "side_by_side",
     "study",
     "quarter",
     "healing.resampling",

@@ -70,7 +70,7 @@ def test_what_is_solved_is_the_whole_system(rows):
     weight, ridge = np.linspace(0.1, 1, 400)[:, None], np.array([0.0, 0.1, 0.1, 0.1, 0.1, 0.1])
     found, right = Curvature(design, 1), np.arange(1.0, 7.0)[:, None]
     for home, rows_ in design.blocks:
-        found.add(home, rows_, weight[design.order][rows_])
+        found.add(home, design.products[:, rows_] @ weight[design.order][rows_])
     written = design.written_out()
     matrix = written.T @ (weight * written) + np.diag(ridge + designs.LEAST)
     assert matrix @ found.solve(right, ridge) == pytest.approx(right, abs=1e-6)

@@ -7,7 +7,6 @@ from itertools import combinations, groupby
 
 import numpy as np
 import pandas as pd
-from threadpoolctl import threadpool_limits
 
 from kit.healing.designs import Design
 from kit.healing.emulation import (
@@ -37,6 +36,7 @@ from kit.healing.resampling import DRAWS, SEED, resident_draws
 from kit.healing.trials import trials
 from kit.healing.weights import expit
 from kit.plan import WEEK, Plan
+from kit.side_by_side import side_by_side
 from kit.wounds.episodes import OPEN
 
 ANY, NONE = "any modality", "no modality"
@@ -245,21 +245,23 @@ def weigh_all(
     A `brief` answer is as if nobody left, for the whole group: neither OTHERWISE nor facility by facility.
     `begun` holds what was worked out of the whole sample already.
 
-    Sets are taken in lots, and the wounds of a lot part by part, so that memory does not grow with their number. The
-    products are small: several threads would only wait for each other.
+    Sets are taken in lots, side by side, and the wounds of a lot part by part, so that memory does not grow with their
+    number.
     """
     names = columns_for(len(layout.starters.week), layout.plan, layout.weeks)
     begun = {} if begun is None else begun
-    parts: list[Part] = []
+
+    def models(own: np.ndarray) -> tuple[Chances, list[np.ndarray]]:
+        found = chances(layout, own, layout.owner, names, begun)
+        return found, [alike(layout, question, own, layout.owner, begun)[1] for question in asked]
 
     def lot(own: np.ndarray) -> list[Weighed]:
-        found = chances(layout, own, layout.owner, names, begun)
-        models = [alike(layout, question, own, layout.owner, begun) for question in asked]
-        parts[:] = parts or cut(layout, asked, begun)
-        return _weigh(layout, asked, parts, own, found, [model for _, model in models], brief)
+        return _weigh(layout, asked, parts, own, *models(own), brief)
 
-    with threadpool_limits(1):
-        lots = [lot(own) for own in np.split(counts, range(_lot(layout), counts.shape[1], _lot(layout)), axis=1)]
+    models(np.ones((len(counts), 1)))  # the whole sample first: `begun` holds what all lots begin from
+    parts = cut(layout, asked, begun)
+    many = _lot(layout)
+    lots = side_by_side(lot, np.split(counts, range(many, counts.shape[1], many), axis=1))
     return {question.key: _joined([one[place] for one in lots]) for place, question in enumerate(asked)}
 
 

@@ -14,15 +14,28 @@ CAUSES = ("closed", "died", "hospital", "surgical_closure", "left")
 class Followed:
     """Rows cut into pieces, one for each wound week they pass through, up to the horizon (days).
 
-    `row` and `week` of each piece; `enters` (days x pieces) adds a piece on its first day and takes it away after its
-    last; `ends` (days x pieces), one a cause, holds the piece in which a row ended so.
+    `row` and `week` of each piece. `days` holds what adds pieces up by day, one below the other, each from day 0 to the
+    one after the horizon: `enters` adds a piece on its first day and takes it away after its last; `ends`, one a
+    cause, hold the pieces in which rows ended so.
     """
 
     row: np.ndarray
     week: np.ndarray
-    enters: csr_matrix
-    ends: tuple[csr_matrix, ...]
+    days: csr_matrix
     horizon: int
+
+    @property
+    def enters(self) -> csr_matrix:
+        """Days x pieces."""
+        return self._days_of(0)
+
+    @property
+    def ends(self) -> tuple[csr_matrix, ...]:
+        """Days x pieces, one a cause."""
+        return tuple(self._days_of(1 + number) for number in range(len(CAUSES)))
+
+    def _days_of(self, place: int) -> csr_matrix:
+        return self.days[place * (self.horizon + 2) : (place + 1) * (self.horizon + 2)]
 
 
 def follow(
@@ -54,33 +67,25 @@ def follow(
     begins = np.maximum(weeks_begin[week], clock[row] + 1) - clock[row]
     ends = np.minimum(np.where(week == last[row], last_day[row], next_begins[week] - 1), last_day[row]) - clock[row]
     final = (week == last[row]) & (until[row] <= clock[row] + horizon)
-    ended = tuple(_on_day(ends, final & (cause[row] == number), horizon) for number in range(len(CAUSES)))
-    return Followed(row, week, _difference(begins, ends, horizon), ended, horizon)
+    final &= cause[row] >= 0
+    return Followed(row, week, _by_day(begins, ends, np.where(final, cause[row], -1), horizon), horizon)
 
 
 def take(rows: Followed, mask: np.ndarray) -> Followed:
     """The pieces of some rows alone, the rows numbered anew."""
     pieces = np.flatnonzero(mask[rows.row])
     number = np.cumsum(mask) - 1
-    return Followed(
-        number[rows.row[pieces]],
-        rows.week[pieces],
-        rows.enters[:, pieces],
-        tuple(ended[:, pieces] for ended in rows.ends),
-        rows.horizon,
-    )
+    return Followed(number[rows.row[pieces]], rows.week[pieces], rows.days[:, pieces], rows.horizon)
 
 
-def _difference(begins: np.ndarray, ends: np.ndarray, horizon: int) -> csr_matrix:
-    piece = np.arange(len(begins))
-    value = np.concatenate([np.ones(len(piece)), -np.ones(len(piece))])
-    day = np.concatenate([begins, ends + 1])
-    return csr_matrix((value, (day, np.concatenate([piece, piece]))), shape=(horizon + 2, len(piece)))
-
-
-def _on_day(ends: np.ndarray, ended: np.ndarray, horizon: int) -> csr_matrix:
-    piece = np.flatnonzero(ended)
-    return csr_matrix((np.ones(len(piece)), (ends[piece], piece)), shape=(horizon + 1, len(ends)))
+def _by_day(begins: np.ndarray, ends: np.ndarray, cause: np.ndarray, horizon: int) -> csr_matrix:
+    """What adds pieces up by the days they begin and end, and by the day and cause of rows that end in them."""
+    piece, days = np.arange(len(begins)), horizon + 2
+    final = np.flatnonzero(cause >= 0)
+    value = np.concatenate([np.ones(len(piece)), -np.ones(len(piece)), np.ones(len(final))])
+    day = np.concatenate([begins, ends + 1, days * (1 + cause[final]) + ends[final]])
+    column = np.concatenate([piece, piece, final])
+    return csr_matrix((value, (day, column)), shape=(days * (1 + len(CAUSES)), len(piece)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,26 +116,25 @@ def shares(rows: Followed, base: np.ndarray, passing: np.ndarray | None = None) 
 
 def sums(rows: Followed, base: np.ndarray, passing: np.ndarray | None = None) -> Sums:
     """What weighted rows come to by day: of rows that are taken a part at a time, the parts add up to the whole."""
-    weight = base[rows.row]
+    weight = base.take(rows.row, axis=0)
     if passing is not None:
-        weight *= passing[rows.week]
-    return Sums(rows.enters @ weight, np.stack([ended @ weight for ended in rows.ends]))
+        weight *= passing.take(rows.week, axis=0)
+    return Sums((rows.days @ weight).reshape(1 + len(CAUSES), rows.horizon + 2, -1))
 
 
 @dataclass(frozen=True, eq=False)
 class Sums:
-    """Weights by day (x sets): those who enter less those who were followed no further, and ends (causes x days)."""
+    """Weights by day: those who enter less those who were followed no further, then ends by cause: x days x sets."""
 
-    enters: np.ndarray
-    ends: np.ndarray
+    days: np.ndarray
 
     def __add__(self, other: Sums) -> Sums:
-        return Sums(self.enters + other.enters, self.ends + other.ends)
+        return Sums(self.days + other.days)
 
     def shares(self) -> Shares:
         """The shares of all that was added up."""
-        hazards = self.ends.copy()
-        at_risk = np.cumsum(self.enters, axis=0)[: hazards.shape[1]]
+        hazards = self.days[1:, :-1].copy()
+        at_risk = np.cumsum(self.days[0], axis=0)[:-1]
         np.divide(hazards, at_risk, out=hazards, where=at_risk > 1e-9)
         still = np.cumprod(1 - np.minimum(hazards.sum(axis=0), 1), axis=0)
         before = np.vstack([np.ones((1, still.shape[1])), still[:-1]])

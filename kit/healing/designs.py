@@ -50,9 +50,8 @@ class Design:
             told += coefficients[1 + home]
         return told
 
-    def add(self, gradient: np.ndarray, home: int, rows: slice, weight: np.ndarray) -> None:
-        """Adds to `gradient` (`width` x sets) what the rows of one of `blocks` weigh, column by column."""
-        found = self.sorted[rows].T @ weight
+    def add(self, gradient: np.ndarray, home: int, found: np.ndarray) -> None:
+        """Adds to `gradient` (`width` x sets) what one of `blocks` came to, column by column (columns x sets)."""
         gradient[0] += found[0]
         gradient[1 + self.homes :] += found[1:]
         if self.homes:
@@ -115,9 +114,8 @@ class Curvature:
         # What a facility shares with the intercept is what it shares with itself.
         self.homes = np.zeros((design.homes, columns, sets))
 
-    def add(self, home: int, rows: slice, weight: np.ndarray) -> None:
-        """Adds a block's rows, each with its weight (rows x sets)."""
-        found = self.design.products[:, rows] @ weight
+    def add(self, home: int, found: np.ndarray) -> None:
+        """Adds what one of the design's blocks came to: `pairs` x sets."""
         self.total += found
         if self.design.homes:
             self.homes[home] += found[: self.homes.shape[1]]

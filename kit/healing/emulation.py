@@ -221,8 +221,8 @@ class Arm:
 def weighed(arm: Arm, through: Passing, way: str) -> tuple[np.ndarray, np.ndarray | None]:
     """Weights at the clock, and what they are multiplied with in each week (None: nothing), for a way of following."""
     stays, views, week = arm.untreated and way != OR_LATER, way != WHILE_HERE, arm.rows.week
-    base = arm.base * through.untreated_by[week] if stays else arm.base
-    base = base * through.in_view_by[week] if views else base
+    base = arm.base * through.untreated_by.take(week, axis=0) if stays else arm.base
+    base = base * through.in_view_by.take(week, axis=0) if views else base
     growing = {
         (True, True): through.both, (True, False): through.untreated, (False, True): through.in_view,
     }.get((stays, views))  # fmt: skip

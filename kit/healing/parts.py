@@ -157,11 +157,9 @@ def _split_followed(
     column = np.empty(len(way.week), dtype=np.int64)
     for own in members:
         column[own] = np.arange(len(own))
-    sizes = [len(own) for own in members]
-    enters, *ends = (_columns_of(matrix, place[way.week], column, sizes) for matrix in (way.enters, *way.ends))
+    days = _columns_of(way.days, place[way.week], column, [len(own) for own in members])
     return [
-        Followed(anew[way.row[own]], number[way.week[own]], enters[at], tuple(ended[at] for ended in ends), way.horizon)
-        for at, own in enumerate(members)
+        Followed(anew[way.row[own]], number[way.week[own]], days[at], way.horizon) for at, own in enumerate(members)
     ]
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from scipy.stats import t
 
@@ -18,9 +20,14 @@ def resident_draws(residents: np.ndarray, draws: int = DRAWS, seed: int = SEED) 
     order of rows.
     """
     people, row = np.unique(residents, return_inverse=True)
-    generator = np.random.default_rng(seed)
-    counts = generator.multinomial(len(people), np.full(len(people), 1 / len(people)), size=draws)
-    return counts.T[row].astype(float)
+    return _counts(len(people), draws, seed).take(row, axis=0).astype(float)
+
+
+@lru_cache(maxsize=4)
+def _counts(people: int, draws: int, seed: int) -> np.ndarray:
+    """How often each of so many is drawn: people x draws. The same questions are asked of the same people often."""
+    counts = np.random.default_rng(seed).multinomial(people, np.full(people, 1 / people), size=draws)
+    return np.ascontiguousarray(counts.T, dtype=np.uint16)
 
 
 def share_limits(share: np.ndarray, draws: np.ndarray, residents: int, z: float = Z) -> tuple[np.ndarray, np.ndarray]:

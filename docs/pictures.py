@@ -17,8 +17,8 @@ from PIL import Image
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 
+from kit.alive import own_temporary  # noqa: E402
 from kit.followed import standing_of  # noqa: E402
-from kit.pages.alive import own_temporary  # noqa: E402
 from kit.pages.display import png  # noqa: E402
 from kit.pages.printing import browse  # noqa: E402
 from kit.pages.size_figures import standing_figure  # noqa: E402

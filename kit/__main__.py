@@ -29,7 +29,7 @@ def main(given: list[str] | None = None) -> int:
 
     An end from outside gives the status that other programs expect: 130 after Ctrl-C, 143 after SIGTERM.
     """
-    from kit.pages.endings import heeding, status_of
+    from kit.endings import heeding, status_of
 
     try:
         with heeding():

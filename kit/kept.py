@@ -25,12 +25,14 @@ import platformdirs
 import pyarrow as pa
 
 from kit import __version__
+from kit.alive import let_go, take
 from kit.synced import synced
 
 AT_THE_DESK = "WOUND_OUTCOMES_DESK"  # set by start.py lab for JupyterLab and its kernels, and by nothing else
 OF_RUN = "WOUND_OUTCOMES_RUN"  # set by a report for its notebooks: the folder of its own answers
 NAME, OURS = "wound-outcomes", "answers"
 STUDIES = 4  # of which the answers are kept
+SOON = 0.05  # seconds until it is asked again whether an answer is there
 STRAY = 3600  # seconds after which an unfinished file is of a run that was killed
 KIT = Path(__file__).resolve().parent
 DECIDING = {".py", ".csv", ".toml"}
@@ -68,18 +70,34 @@ def kept(
 
     `apart` takes an answer to frames and plain values, of which none may tell of a person; `together` makes it again.
     What does not come back from the disk exactly as it went is not kept, and what other code made is not read. Away
-    from desk and run, where the folder cannot be used, and where anything kept is damaged, it is computed.
+    from desk and run, where the folder cannot be used, and where anything kept is damaged, it is computed. While one
+    process works an answer out, others that want it wait for it.
     """
     place = _place(study)
     if place is None:
         return make()
-    parts = _read(place, name)
-    if parts is not None:
-        return together(parts)
-    made = make()
-    with suppress(OSError, ValueError, TypeError, pa.ArrowException):
-        _keep(place, name, apart(made))
-    return made
+    with _in_turn(place, name):
+        parts = _read(place, name)
+        if parts is not None:
+            return together(parts)
+        made = make()
+        with suppress(OSError, ValueError, TypeError, pa.ArrowException):
+            _keep(place, name, apart(made))
+        return made
+
+
+@contextmanager
+def _in_turn(place: Path, name: str) -> Iterator[None]:
+    """Meanwhile no other process works out the same answer; where there can be no lock, several may."""
+    lock, handle = place / f".{name}.lock", None
+    with suppress(OSError):
+        while _made_safe(place) and (handle := take(lock)) is None:
+            time.sleep(SOON)
+    try:
+        yield
+    finally:
+        if handle is not None:
+            let_go(lock, handle)
 
 
 @contextmanager

@@ -16,8 +16,8 @@ import psutil
 import pytest
 
 from kit.__main__ import main
-from kit.pages.alive import HOME, LOCK, own_temporary, sweep_temporary, take, temporary_files_in
-from kit.pages.endings import Ended, heeding, no_core_dumps, status_of, undisturbed
+from kit.alive import HOME, LOCK, own_temporary, sweep_temporary, take, temporary_files_in
+from kit.endings import Ended, heeding, no_core_dumps, status_of, undisturbed
 from kit.pages.folders import sweep_drafts
 from kit.pages.kernel import one_kernel
 from kit.pages.ledger import read_ledger
@@ -39,7 +39,7 @@ with revision(Path(sys.argv[1]), "Tarnwick", "2026-Q2") as (draft, final):
     input()
 """
 LAYS_ASIDE = """
-from kit.pages.alive import own_temporary
+from kit.alive import own_temporary
 with own_temporary() as home:
     (home / "sheet").mkdir()
     (home / "sheet" / "rows").write_text("pw-moss-17")

@@ -6,7 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from kit.pages import alive
+from kit import alive
 from kit.pages.ledger import BUSY, LEDGER_COLUMNS, add_to_ledger, complete_ledger, read_ledger, what_changed
 
 

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from kit.__main__ import _parser
+from kit.alive import HOME
 from kit.pages import printing
-from kit.pages.alive import HOME
 from kit.pages.printing import NO_BROWSER, NOT_PRINTED, PRINTED, browse, chromium, pdf_of, print_pages, print_pdf
 from kit.pages.report import Request, report
 from tests import exports

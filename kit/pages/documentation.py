@@ -10,10 +10,10 @@ from pathlib import Path
 import pandas as pd
 
 from kit import __version__
+from kit.alive import own_temporary, temporary_files_in
 from kit.delivery.documentation import ANSWERS, CHART, NOT_SHOWN, OTHERWISE, REQUIREMENTS, SHOWN, counted, documentation
 from kit.delivery.documentation import treated_weeks as weeks_of
 from kit.faults import ExportError
-from kit.pages.alive import own_temporary, temporary_files_in
 from kit.pages.ledger import LEDGER
 from kit.pages.workbooks import harmless, laid_out
 from kit.plan import Plan, date_of

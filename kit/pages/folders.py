@@ -12,9 +12,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from kit.alive import LOCK, let_go, sweep, take
+from kit.endings import undisturbed
 from kit.faults import ExportError
-from kit.pages.alive import LOCK, let_go, sweep, take
-from kit.pages.endings import undisturbed
 from kit.plan import Plan, date_of
 
 DEVICE = re.compile(r"con|prn|aux|nul|(com|lpt)\d", re.IGNORECASE)  # Windows makes no folder of these

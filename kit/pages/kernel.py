@@ -20,10 +20,10 @@ from papermill.clientwrap import PapermillNotebookClient
 from papermill.engines import Engine, papermill_engines
 from papermill.exceptions import PapermillExecutionError
 
+from kit.alive import own_temporary
+from kit.endings import undisturbed
 from kit.kept import OF_RUN
-from kit.pages.alive import own_temporary
 from kit.pages.display import MARK
-from kit.pages.endings import undisturbed
 
 STRAYS = {"stream": "prints or warns", "execute_result": "ends with a bare value"}
 CELL_HOURS = 2  # the longest cell takes minutes; what takes longer than this will never end

@@ -10,7 +10,7 @@ import re
 from io import FileIO, StringIO
 from pathlib import Path
 
-from kit.pages.alive import alone
+from kit.alive import alone
 
 LEDGER = "ledger.csv"
 BUSY = ".ledger.lock"

@@ -16,10 +16,10 @@ from joblib import Parallel, cpu_count, delayed, parallel_config
 from joblib.externals.loky import get_reusable_executor
 
 from kit import __version__
+from kit.alive import sweep_temporary
 from kit.delivery.shortfalls import ALL
 from kit.faults import ExportError
 from kit.intake.naming import file_said
-from kit.pages.alive import sweep_temporary
 from kit.pages.folders import sweep_drafts
 from kit.pages.kernel import NotebookError, Run, one_kernel
 from kit.pages.report import Kernel, Request, Say, report

@@ -12,8 +12,8 @@ import time
 from contextlib import suppress
 from pathlib import Path
 
-from kit.pages.alive import own_temporary
-from kit.pages.endings import undisturbed
+from kit.alive import own_temporary
+from kit.endings import undisturbed
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "microsoft-edge", "msedge", "chrome")
 PLACES = {

@@ -7,6 +7,7 @@ import html
 import json
 import platform
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor, wait
 from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -19,24 +20,24 @@ import pandas as pd
 from matplotlib.figure import Figure
 from nbconvert import HTMLExporter
 
+from kit.alive import own_temporary, sweep_temporary, temporary_files_in
 from kit.context.costs import costs_by_regimen
 from kit.context.next_plan import next_plan
 from kit.context.resources import resources
 from kit.context.worth import worth_of
 from kit.delivered import delivered, worklist_of
 from kit.delivery.shortfalls import ALL, together
+from kit.endings import no_core_dumps
 from kit.faults import ExportError
 from kit.followed import standing_in
 from kit.healing.description import Description
 from kit.intake.naming import file_said
 from kit.kept import of_one_run
-from kit.pages.alive import own_temporary, sweep_temporary, temporary_files_in
 from kit.pages.comparison_figures import comparison_figure
 from kit.pages.cost_figures import plane_figure, stack_figure
 from kit.pages.costs_page import costs_html
 from kit.pages.delivery_figures import fates_figure
 from kit.pages.display import png, svg
-from kit.pages.endings import no_core_dumps
 from kit.pages.figures import closing_figure, missed_figure
 from kit.pages.findings import findings, last_record
 from kit.pages.folders import earlier_quarters, folder_name, period_of, revision, sweep_drafts
@@ -63,6 +64,7 @@ from kit.words import FEW_NAMES, day
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 COSTS = "costs.html"
+SOON = 0.2  # seconds
 Say = Callable[[str], None]
 Kernel = Callable[[], AbstractContextManager[Run]]
 
@@ -109,7 +111,6 @@ def report(request: Request, say: Say = lambda sentence: None, kernel: Kernel = 
     _refuse_another_quarter(study)
     say(rows_used(study))
     scope = request.facility or _scope(study)
-    say("Comparing with what would have been expected")
     group = whole if request.facility and len(whole.facilities) > 1 else None
     home = "All-facilities" if scope == ALL else scope
     earlier = earlier_quarters(Path(request.reports), home, study.plan)
@@ -117,19 +118,21 @@ def report(request: Request, say: Say = lambda sentence: None, kernel: Kernel = 
     for sentence in issued.unread:
         say(sentence)
     then = restated(study, issued, partial(_study_then, request), _map_print(request))
-    found, description = findings(study, scope, group, earlier, issued, then)
     with revision(Path(request.reports), home, period_of(study.plan)) as (draft, final):
         internal = draft / "internal"
         internal.mkdir()
-        books = _run_notebooks(request, internal, say, kernel)
-        say("Writing page and tables")
-        changes = changed_in_plan(Path(request.reports) / folder_name(home), study.plan)
-        _write_page(internal, found, description, study, final.name, books, changes)
-        _write_costs(internal, found, study, final.name)
-        (internal / "next-plan.toml").write_text(next_plan(study.plan, answers_of(study)), encoding="utf-8")
-        _write_sheet(draft, found, study, final)
-        if request.pdf:
-            say(print_pages(draft))
+        with _notebooks_meanwhile(request, internal, say, kernel) as books:
+            say("Comparing with what would have been expected")
+            found, description = findings(study, scope, group, earlier, issued, then)
+            say("Writing page and sheet")
+            changes = changed_in_plan(Path(request.reports) / folder_name(home), study.plan)
+            _write_page(internal, found, description, study, final.name, books, changes)
+            _write_costs(internal, found, study, final.name)
+            (internal / "next-plan.toml").write_text(next_plan(study.plan, answers_of(study)), encoding="utf-8")
+            _write_sheet(draft, found, study, final)
+            if request.pdf:
+                say(print_pages(draft))
+        say("Writing tables")
         run = _run_of(found, request, final.name, study.plan)
         (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
         with temporary_files_in(draft):  # files with rows of persons come last
@@ -188,24 +191,35 @@ def _scope(study: Study) -> str:
     return study.facilities[0] if len(study.facilities) == 1 else ALL
 
 
-def _run_notebooks(request: Request, internal: Path, say: Say, kernel: Kernel) -> list[tuple[str, str]]:
-    """Run every notebook in order and keep each as a page; (file, title) of each."""
+@contextmanager
+def _notebooks_meanwhile(request: Request, internal: Path, say: Say, kernel: Kernel) -> Iterator[list[tuple[str, str]]]:
+    """The notebooks run while the page is made, and are awaited afterwards; (file, title) of each, in their order.
+
+    What stops the page stops the notebooks: the kernel ends first, and with it what waits for it.
+    """
+    notebooks = sorted(request.notebooks.glob("[0-9]*.ipynb"))
+    say("Starting the kernel in which the notebooks run")
+    with ThreadPoolExecutor(1) as beside, kernel() as run:
+        going = beside.submit(_run_notebooks, notebooks, request, internal, say, run)
+        yield [(f"{notebook.stem}.html", title_of(nbformat.read(notebook, 4))) for notebook in notebooks]
+        while not going.done():
+            wait([going], timeout=SOON)  # an interrupt is heard between two waits, on Windows too
+        going.result()
+
+
+def _run_notebooks(notebooks: list[Path], request: Request, internal: Path, say: Say, run: Run) -> None:
+    """Run the notebooks one after another and keep each as a page."""
     parameters = {
         "export": str(Path(request.export).resolve()),
         "plan": str(Path(request.plan).resolve()) if request.plan else "",
         "columns": str(Path(request.columns).resolve()) if request.columns else "",
         "facility": request.facility,
     }
-    books = []
-    say("Starting the kernel in which the notebooks run")
-    with kernel() as run:
-        for notebook in sorted(request.notebooks.glob("[0-9]*.ipynb")):
-            say(f"Notebook {notebook.stem}")
-            node = run(notebook, parameters)
-            books.append((f"{notebook.stem}.html", title_of(node)))
-            page = frame_html(books[-1][1], _body(node, parameters))
-            (internal / books[-1][0]).write_text(page, encoding="utf-8")
-    return books
+    for notebook in notebooks:
+        say(f"Notebook {notebook.stem}")
+        node = run(notebook, parameters)
+        page = frame_html(title_of(node), _body(node, parameters))
+        (internal / f"{notebook.stem}.html").write_text(page, encoding="utf-8")
 
 
 def title_of(node: nbformat.NotebookNode) -> str:

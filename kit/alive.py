@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from kit.pages.endings import undisturbed
+from kit.endings import undisturbed
 
 try:
     import fcntl

@@ -59,6 +59,13 @@ class Layout:
         """What each row of `starters` started."""
         return self.weeks["starts"].to_numpy()[self.starters.week]
 
+    @cached_property
+    def later(self) -> list[np.ndarray]:
+        """The second weeks of all wounds, then their third ones, and so on."""
+        place = np.arange(len(self.first)) - self.first
+        order = np.argsort(place, kind="stable")
+        return np.split(order, np.searchsorted(place[order], np.arange(1, place.max(initial=0) + 1)))[1:]
+
 
 def lay_out(weeks: pd.DataFrame, measurements: pd.DataFrame, plan: Plan, horizon: int) -> Layout:
     """The trials of a horizon (days) as arrays; `weeks` as in `kit.healing.trials.Weeks`."""
@@ -172,8 +179,21 @@ def passed(layout: Layout, design: Design, found: Chances) -> Passing:
     start[layout.elsewhere] = np.minimum(found.elsewhere, SUREST)
     leave = np.zeros_like(start) if found.leaving is None else expit(layout.leaving @ found.leaving)
     np.minimum(leave, SUREST, out=leave)
-    so_far = [np.exp(-_so_far(np.log1p(-chance), layout.first)) for chance in (start, leave)]
-    return Passing(*so_far, *((1 - chance) / far for chance, far in zip((start, leave), so_far, strict=True)))
+    untreated, untreated_by = _came_so_far(layout, np.subtract(1, start, out=start))
+    in_view, in_view_by = _came_so_far(layout, np.subtract(1, leave, out=leave))
+    return Passing(untreated, in_view, untreated_by, in_view_by)
+
+
+def _came_so_far(layout: Layout, stays: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """One over the chance of having come as far as a week begins, and the chance of having come to its end.
+
+    `stays` (weeks x sets), the chance to come from the beginning of a week to its end, is used up.
+    """
+    begin = np.ones_like(stays)
+    for week in layout.later:
+        begin[week] = begin.take(week - 1, axis=0) * stays.take(week - 1, axis=0)
+    stays *= begin
+    return np.divide(1, begin, out=begin), stays
 
 
 def _design(name: str, layout: Layout, rows: np.ndarray, names: tuple[str, ...], begun: dict) -> Design:
@@ -192,12 +212,6 @@ def _fitted(
     if name not in begun:
         begun[name] = logistic(design, outcome, ridge=ridge)
     return logistic(design, outcome, counts, ridge, begun[name], owner)
-
-
-def _so_far(terms: np.ndarray, first: np.ndarray) -> np.ndarray:
-    """Sums over the earlier weeks of the same wound."""
-    before = np.cumsum(terms, axis=0) - terms
-    return before - before[first]
 
 
 def columns_for(starters: int, plan: Plan, weeks: pd.DataFrame) -> tuple[str, ...]:

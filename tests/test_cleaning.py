@@ -11,8 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kit.faults import FAULTS, SET_ASIDE
+from kit.intake import contradictions
 from kit.intake.cleaning import clean
 from kit.intake.mapping import Place
+from kit.intake.numbering import Names
 from kit.intake.readers import read_export
 from kit.intake.screening import screen
 from kit.plan import date_of
@@ -29,6 +31,7 @@ from tests.exports import (
     csv_text,
     lines,
     plan_of,
+    screened,
 )
 from tests.exports import raw_table as numbered
 
@@ -625,3 +628,54 @@ def test_reading_what_we_wrote_with_dates_gives_what_we_wrote():
     tables = cleaned(plan=CALENDAR, measurements=dated.to_csv(index=False)).tables
     assert list(tables["measurements"]["day"]) == [9310, 9317, 9324, 9330, 9337]
     assert_same_again(tables, plan_of(CALENDAR))
+
+
+# --- numbers in the place of names ---
+
+
+def test_a_number_stands_for_each_name_in_their_order_and_the_name_comes_back():
+    wounds = """
+        wound,resident,kind,site
+        W9,R2,venous,leg
+        W10,R1,pressure_injury,sacrum
+    """
+    sessions = """
+        wound,resident,day,modality,status
+        W9,,40,ultrasound,given
+        ,R1,41,ultrasound,given
+    """
+    out = screened(residents=RESIDENTS, wounds=wounds, measurements=MEASUREMENTS, sessions=sessions)
+    assert list(out.names.texts["wound"]) == ["W1", "W10", "W2", "W9"]
+    assert out.numbered["wounds"]["wound"].tolist() == [3, 1]
+    assert out.numbered["sessions"]["wound"].isna().tolist() == [False, True]
+    assert out.tables["wounds"]["wound"].tolist() == ["W9", "W10"]
+    assert out.tables["sessions"]["wound"].tolist() == ["W9", None]
+    assert out.tables["sessions"]["resident"].tolist() == [None, "R1"]
+
+
+def test_a_column_that_the_export_lacks_stays_another_nothing_than_an_empty_cell():
+    names = Names.among({("wounds", "wound"): ["W2", None, "W1"]})
+    told = names.told({"wounds": pd.DataFrame({"wound": [1.0, None], "resident": [float("nan")] * 2})})["wounds"]
+    assert told["wound"].tolist() == ["W2", None]
+    assert told["resident"].isna().all() and told["resident"][0] is not None
+
+
+@pytest.mark.parametrize("far", [9, 1 << 40])  # too far apart for one number to tell both keys of a row
+def test_rows_come_in_the_order_of_their_keys_and_what_is_missing_comes_last(far):
+    frame = pd.DataFrame({"one": [far, 0, far, 3, 0], "other": [5, far, 5, 1, 2], "word": ["b", None, "b", "a", "a"]})
+    frame["word"] = frame["word"].astype(pd.CategoricalDtype(["b", "a"]))
+    for key in (["one", "other"], ["word", "one", "other"], ["other", "word", "one"]):
+        places = contradictions._places(frame, key)
+        expected = frame.sort_values(key, kind="stable").index.tolist()
+        assert pd.Series(places).sort_values(kind="stable").index.tolist() == expected
+        assert contradictions.tied(frame, key).tolist() == [True, False, True, False, False]
+
+
+@pytest.mark.parametrize(
+    ("ways", "marked"), [("LAA", [2]), ("LLA", [4]), ("LA", [3]), ("AL", [2]), ("AAA", []), ("L", [])]
+)
+def test_mixed_is_what_differs_from_the_most_frequent_way_or_from_the_first_by_name(ways, marked):
+    cells = {"L": "4,3,", "A": ",,12"}
+    rows = [f"W1,{10 + day},open,{cells[way]}" for day, way in enumerate(ways)]
+    found = faults(measurements="\n".join(["wound,day,state,length,width,area", *rows, "W2,30,open,,,9"]))
+    assert [row for _, row, fault in found if fault == "mixed"] == marked

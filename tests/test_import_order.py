@@ -38,6 +38,7 @@ ROOMS = [
     "intake.days",
     "intake.values",
     "intake.written",
+    "intake.numbering",
     "intake.screening",
     "intake.scanning",
     "intake.fitting",

@@ -192,3 +192,18 @@ def test_positions_of_rows_survive():
     frame = pd.DataFrame({"a": ["a", "x"]}, index=[5, 9])
     assert repeats_header(frame, ["a"]).to_dict() == {5: True, 9: False}
     assert np.array_equal(repeats_header(frame, ["a"]).index, frame.index)
+
+
+def test_a_text_in_a_memory_is_asked_each_question_once():
+    memory, asked = patterns.Memory(), []
+
+    def long(texts: patterns.Texts) -> np.ndarray:
+        asked.append(list(texts))
+        return np.array([len(text) > 2 for text in texts])
+
+    first, second = (patterns.Texts.of(words, memory) for words in (["R1", "R12"], ["R12", "R123", "R1"]))
+    assert first.asked("long", long).tolist() == [0, 1]
+    assert second.asked("long", long).tolist() == [1, 1, 0]
+    assert second[np.array([False, True, True])].asked("long", long).tolist() == [1, 0]
+    assert asked == [["R1", "R12"], ["R123"]]
+    assert second.holding("2").tolist() == [True, True, False] and second.holding("3").tolist() == [False, True, False]

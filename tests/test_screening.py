@@ -48,6 +48,16 @@ def refused(table, column, *cells, **how):
 # --- tables ---
 
 
+@pytest.mark.parametrize("table", TABLES)
+def test_a_column_without_a_text_is_the_same_as_one_that_is_not_there(table):
+    for column in (column for column in TABLES[table].columns if not column.required):
+        empty, faults = screen_column(table, column.name, "", "")
+        other = next(c.name for c in reversed(TABLES[table].columns) if not c.required and c.name != column.name)
+        absent, _ = screen_column(table, other, "", "")
+        assert empty[column.name].isna().all() and faults == []
+        assert str(empty[column.name].dtype) == str(absent[column.name].dtype)
+
+
 def test_every_table_always_has_all_its_columns_with_their_types():
     tables = screened().tables
     absent, present = tables["sessions"], tables["measurements"]

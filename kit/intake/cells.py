@@ -15,7 +15,7 @@ from kit.vocabulary import TABLES, UNKNOWN, Column
 NOT_KNOWN = {"", UNKNOWN, "unk", "n/a", "na", "not known", "not recorded", "-", "--", "?", "null", "nan"}
 
 # What a reader makes of the distinct words: typed values, and for each fault the words that show it.
-Typed = tuple[pd.Series, dict[str, pd.Series]]
+Typed = tuple[pd.Series, dict[str, pd.Series | np.ndarray]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,6 +28,11 @@ class Cells:
     words: pd.Series
     spread: np.ndarray
     elsewhere: frozenset[str]  # words that say something to another of our columns under the same header
+
+    @property
+    def blank(self) -> bool:
+        """Whether nothing stands in any cell."""
+        return not any(self.words)
 
     @cached_property
     def folded(self) -> pd.Series:
@@ -62,9 +67,19 @@ class Cells:
 
 def cells_of(raw: RawTable, column: Column) -> Cells:
     """The cells of a mapped column of a table."""
-    spread, words = pd.factorize(raw.rows[column.name])
-    texts = pd.Series(np.asarray(words, dtype=object))
-    return Cells(raw, column, raw.places[column.name], texts, spread, _elsewhere(raw, column))
+    spread, words = _distinct(raw.rows[column.name])
+    return Cells(raw, column, raw.places[column.name], pd.Series(words), spread, _elsewhere(raw, column))
+
+
+def _distinct(texts: pd.Series) -> tuple[np.ndarray, np.ndarray]:
+    """The place of every row's text among the distinct ones, and these; of categories those that a row has."""
+    if not isinstance(texts.dtype, pd.CategoricalDtype):
+        return pd.factorize(texts.to_numpy(dtype=object))
+    spread, words = texts.cat.codes.to_numpy(), texts.cat.categories.to_numpy(dtype=object)
+    used = np.bincount(spread, minlength=len(words)) > 0
+    if used.all():
+        return spread, words
+    return (np.cumsum(used) - 1)[spread], words[used]
 
 
 def _elsewhere(raw: RawTable, column: Column) -> frozenset[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from kit.faults import SET_ASIDE, found, together
@@ -28,7 +29,7 @@ class _Bench:
     """Tables on their way. Each row that is taken out or marked leaves a line."""
 
     def __init__(self, screened: Screened) -> None:
-        self.tables = {name: says.in_order(frame, name) for name, frame in screened.tables.items()}
+        self.tables = {name: says.in_order(frame, name) for name, frame in screened.numbered.items()}
         self.lines = [screened.faults]
 
     def mark(self, name: str, where: pd.Series, fault: str, column: str = "") -> None:
@@ -61,7 +62,7 @@ def clean(screened: Screened, plan: Plan) -> Cleaned:
     _on_course(bench, plan)
     _back_from_hospital(bench, plan)
     tables = says.from_first_record(bench.tables) if plan.cutoff is None else bench.tables
-    tables = {name: frame.reset_index(drop=True) for name, frame in tables.items()}
+    tables = screened.names.told({name: says.anew(frame) for name, frame in tables.items()})
     faults = _told_once(together(bench.lines))
     return Cleaned(tables, faults, _account(tables, faults))
 
@@ -200,7 +201,8 @@ def _told_once(faults: pd.DataFrame) -> pd.DataFrame:
 
 def _account(tables: Tables, faults: pd.DataFrame) -> pd.DataFrame:
     aside = faults[faults["fate"] == SET_ASIDE].groupby("table")["source_row"].nunique()
-    kept = [frame["source_row"].nunique() for frame in tables.values()]  # a row may tell of two wounds
+    # A row may tell of two wounds.
+    kept = [np.count_nonzero(np.bincount(frame["source_row"])) for frame in tables.values()]
     account = pd.DataFrame({"table": list(tables), "kept": kept})
     account["set_aside"] = account["table"].map(aside).fillna(0).astype("int64")
     account["rows_in"] = account["kept"] + account["set_aside"]

@@ -14,39 +14,67 @@ DATED = {"measurements": "day", "sessions": "day", "procedures": "day", "departu
 def in_order(frame: pd.DataFrame, name: str) -> pd.DataFrame:
     """Rows in the order of their key, ties by content: the order in the file must not matter."""
     key = list(TABLES[name].key)
-    if _rising(frame, key) is None:
-        frame = frame.sort_values(key, kind="stable")
-    frame = frame.reset_index(drop=True)
-    tied = _tied(frame, key)
-    if tied.any():
+    places = _places(frame, key)
+    order = np.argsort(places, kind="stable")
+    if (order[1:] < order[:-1]).any():
+        frame, places = frame.iloc[order], places[order]
+    frame, same = anew(frame), _twins(places)
+    if same.any():
         # Few rows share a key, and only they need be compared cell by cell.
         rest = [column for column in TABLES[name].names if column not in key]
-        place = frame.index.to_numpy().copy()
-        place[tied] = frame[tied].sort_values([*key, *rest, "source_row"], kind="stable").index
-        frame = frame.loc[place].reset_index(drop=True)
+        place = np.arange(len(frame))
+        place[same] = frame[same].sort_values([*key, *rest, "source_row"], kind="stable").index
+        frame = anew(frame.loc[place])
     return frame
 
 
-def _tied(frame: pd.DataFrame, key: list[str]) -> np.ndarray:
+def anew(frame: pd.DataFrame) -> pd.DataFrame:
+    """The frame with its rows counted anew, from 0; no cell is copied."""
+    out = frame.copy(deep=False)
+    out.index = pd.RangeIndex(len(out))
+    return out
+
+
+def tied(frame: pd.DataFrame, key: list[str]) -> np.ndarray:
     """Rows whose key other rows have as well."""
-    rising = _rising(frame, key)
-    if rising is None:
-        return frame.duplicated(key, keep=False).to_numpy()
-    beside = np.concatenate([[False], ~rising, [False]])
-    return (beside[1:] | beside[:-1])[: len(frame)]
+    places = _places(frame, key)
+    if (places[1:] >= places[:-1]).all():
+        return _twins(places)
+    return pd.Series(places).duplicated(keep=False).to_numpy(copy=True)
 
 
-def _rising(frame: pd.DataFrame, key: list[str]) -> np.ndarray | None:
-    """For rows that stand in the order of their key: which of them are followed by a greater one. None for others."""
-    rises, same = np.zeros(max(len(frame) - 1, 0), dtype=bool), np.ones(max(len(frame) - 1, 0), dtype=bool)
-    for name in key:
-        column = frame[name]
-        if column.isna().any():
-            return None
-        values = (column.cat.codes if isinstance(column.dtype, pd.CategoricalDtype) else column).to_numpy()
-        rises |= same & (values[1:] > values[:-1])
-        same &= values[1:] == values[:-1]
-    return rises if (rises | same).all() else None
+def _twins(places: np.ndarray) -> np.ndarray:
+    """Which of these are the same as the one before or after."""
+    beside = np.concatenate([[False], places[1:] == places[:-1], [False]])
+    return (beside[1:] | beside[:-1])[: len(places)]
+
+
+def _places(frame: pd.DataFrame, key: list[str]) -> np.ndarray:
+    """A whole number for each row, in the order of the keys and the same for the same key; what is missing is last."""
+    places, several = np.zeros(len(frame), dtype=np.int64), 1
+    for name in key if len(frame) else []:
+        ranks, count = _ranks(frame[name])
+        if several * count >= 1 << 62:  # too many to be told apart by one number: only those that there are
+            there, places = np.unique(places, return_inverse=True)
+            several = len(there)
+        places, several = places * count + ranks, several * count
+    return places
+
+
+def _ranks(column: pd.Series) -> tuple[np.ndarray, int]:
+    """Whole numbers from 0 in the order of a column's values, and how many there may be."""
+    if column.dtype == object:
+        column = column.astype("category")
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        ranks = column.cat.codes.to_numpy().astype(np.int64)
+        missing = ranks < 0
+    else:
+        values = column.to_numpy()
+        missing = np.isnan(values) if values.dtype.kind == "f" else np.zeros(len(values), dtype=bool)
+        ranks = np.where(missing, 0, values).astype(np.int64)
+    told = ranks[~missing] if missing.any() else ranks
+    low, high = (int(told.min()), int(told.max())) if len(told) else (0, 0)
+    return np.where(missing, high + 1, ranks) - low, high - low + 2
 
 
 def changed(frame: pd.DataFrame, **columns: pd.Series | np.ndarray) -> pd.DataFrame:
@@ -59,23 +87,30 @@ def changed(frame: pd.DataFrame, **columns: pd.Series | np.ndarray) -> pd.DataFr
 
 def repeated(frame: pd.DataFrame, name: str) -> pd.Series:
     """All but the first of rows that say the same in every column."""
-    tied = frame[_tied(frame, list(TABLES[name].key))]
-    again = tied.duplicated(list(TABLES[name].names), keep="first")
-    return again.reindex(frame.index, fill_value=False)
+    again = tied(frame, list(TABLES[name].key))
+    if again.any():
+        again[again] = frame[again].duplicated(list(TABLES[name].names), keep="first")
+    return pd.Series(again, index=frame.index)
 
 
 def repeated_beside(sessions: pd.DataFrame) -> pd.Series:
     """All but the first of the sessions that one row of the export tells of the same wound."""
-    several = sessions[sessions["source_row"].duplicated(keep=False)]
-    return several.duplicated(["source_row", "wound"]).reindex(sessions.index, fill_value=False)
+    rows = sessions["source_row"].to_numpy()
+    again = np.bincount(rows)[rows] > 1 if len(rows) else np.zeros(0, dtype=bool)
+    if again.any():
+        again[again] = sessions[again].duplicated(["source_row", "wound"])
+    return pd.Series(again, index=sessions.index)
 
 
 def clashing(frame: pd.DataFrame, name: str, rank: pd.Series | None = None) -> pd.Series:
     """All rows of one key but one: that of the highest rank, and among equals the one with the most cells filled."""
     key = list(TABLES[name].key)
-    tied = frame[_tied(frame, key)]
-    filled = tied[list(TABLES[name].names)].notna().sum(axis=1)
-    worth = tied[key].assign(_rank=0.0 if rank is None else rank.reindex(tied.index), _filled=filled)
+    among = tied(frame, key)
+    if not among.any():
+        return pd.Series(among, index=frame.index)
+    rows = frame[among]
+    filled = rows[list(TABLES[name].names)].notna().sum(axis=1)
+    worth = rows[key].assign(_rank=0.0 if rank is None else rank.reindex(rows.index), _filled=filled)
     best = worth.sort_values(["_rank", "_filled"], ascending=False, kind="stable")
     return best.duplicated(key, keep="first").reindex(frame.index, fill_value=False)
 
@@ -93,7 +128,7 @@ def person_of(frame: pd.DataFrame, wounds: pd.DataFrame) -> pd.Series:
     """Whom each row speaks of: the resident it names, else the one who has its wound."""
     if "wound" not in frame:
         return frame["resident"]
-    owner = frame["wound"].map(wounds.set_index("wound")["resident"]).astype(object)
+    owner = frame["wound"].map(wounds.set_index("wound")["resident"]).astype(wounds["resident"].dtype)
     return frame["resident"].where(frame["resident"].notna(), owner) if "resident" in frame else owner
 
 

@@ -59,15 +59,14 @@ def open_after_surgery(measurements: pd.DataFrame, departures: pd.DataFrame) -> 
 
 def treated_when_closed(sessions: pd.DataFrame, measurements: pd.DataFrame, departures: pd.DataFrame) -> pd.Series:
     """Sessions that took place more than two weeks after the wound closed, with no open measurement between."""
-    surgery = _surgery(departures).rename("day").rename_axis("wound").reset_index().assign(state="closed")
-    events = pd.concat([measurements[["wound", "day", "state"]].astype({"state": object}), surgery])
-    events = events.dropna().astype({"day": "int64"})
+    surgery, measured = _surgery(departures), measurements[["wound", "day", "state"]].dropna()
+    whose = np.concatenate([measured["wound"].to_numpy(), surgery.index.to_numpy()])
+    day = np.concatenate([measured["day"].to_numpy(), surgery.to_numpy(dtype=np.int64)])
+    shut = np.append((measured["state"] == "closed").to_numpy(), np.ones(len(surgery), dtype=bool))
     asked = sessions.loc[sessions["wound"].notna() & (sessions["status"] != "missed"), ["wound", "day"]]
-    wounds = pd.factorize(np.concatenate([events["wound"].to_numpy(), asked["wound"].to_numpy()]))[0]
-    known, sought = wounds[: len(events)], wounds[len(events) :]
-    order = np.lexsort((events["day"].to_numpy(), known))
-    known, day = known[order], events["day"].to_numpy()[order]
-    shut = (events["state"] == "closed").to_numpy()[order]
+    known, sought = whose.astype(np.int64), asked["wound"].to_numpy(dtype=np.int64)
+    order = np.lexsort((day, known))
+    known, day, shut = known[order], day[order], shut[order]
     follows = np.append(False, (known[1:] == known[:-1]) & shut[:-1])
     since = day[np.maximum.accumulate(np.where(shut & ~follows, np.arange(len(day)), 0))] if len(day) else day
     treated = asked["day"].to_numpy()
@@ -124,16 +123,16 @@ def split(wounds: pd.DataFrame, measurements: pd.DataFrame) -> pd.Series:
 
 def _edge(measurements: pd.DataFrame, which: str) -> pd.DataFrame:
     """The first or last measurement of each wound, where it is open and large enough to tell."""
-    edge = _of_each_wound(measurements, which)
-    return edge.loc[edge["size"] >= JOINED_ABOVE, ["wound", "day", "size"]]
+    edge = _of_each_wound(measurements, which, ["wound", "day", "size"])
+    return edge[edge["size"] >= JOINED_ABOVE]
 
 
-def _of_each_wound(measurements: pd.DataFrame, which: str) -> pd.DataFrame:
-    """The first or last measurement of each wound, in the order of wounds."""
+def _of_each_wound(measurements: pd.DataFrame, which: str, columns: list[str]) -> pd.DataFrame:
+    """The first or last measurement of each wound, in the order of wounds: these columns."""
     ordered = in_order_of_days(measurements)
     other = ordered["wound"].to_numpy()[1:] != ordered["wound"].to_numpy()[:-1]
     ends = np.append(True, other) if which == "first" else np.append(other, True)
-    return ordered[ends[: len(ordered)].astype(bool)]
+    return ordered.loc[ends[: len(ordered)].astype(bool), columns]
 
 
 def _sizes(measurements: pd.DataFrame) -> pd.DataFrame:
@@ -143,7 +142,7 @@ def _sizes(measurements: pd.DataFrame) -> pd.DataFrame:
 def _same_place(wounds: pd.DataFrame) -> pd.DataFrame:
     """Every two wounds of one person at one site and side: wound, other, resident, onset."""
     placed = wounds.loc[wounds["site"].notna(), ["wound", "resident", "site", "side", "onset"]]
-    placed = placed.assign(site=placed["site"].astype(object), side=placed["side"].astype(object).fillna(""))
+    placed = placed.assign(site=placed["site"].cat.codes, side=placed["side"].cat.codes)
     others = placed.drop(columns="onset").rename(columns={"wound": "other"})
     pairs = placed.merge(others, on=["resident", "site", "side"])
     return pairs.loc[pairs["wound"] != pairs["other"], ["wound", "other", "resident", "onset"]]
@@ -196,19 +195,15 @@ def renamed(tables: Tables) -> pd.Series:
 def _spans_of_people(tables: Tables) -> pd.DataFrame:
     """The day of each person's first and last record of any kind."""
     days = [(name, day) for name, day in DATED.items()] + [("spans", "to_day"), ("departures", "returned")]
-    told = [_edges_of_people(tables[name], day, tables["wounds"]) for name, day in days]
-    return pd.concat(told).groupby("resident").agg({"first": "min", "last": "max"})
-
-
-def _edges_of_people(frame: pd.DataFrame, day: str, wounds: pd.DataFrame) -> pd.DataFrame:
-    """The first and last day of each person, or of each of a person's wounds, in a table: resident, first, last."""
-    keys = [name for name in ("wound", "resident") if name in frame]
-    codes = [pd.factorize(frame[name].to_numpy())[0] for name in keys]
-    whose = codes[0] if len(keys) == 1 else codes[0] * (len(frame) + 1) + codes[1]
-    days = pd.Series(frame[day].to_numpy(dtype=float, na_value=np.nan)).groupby(whose, sort=False)
-    edges = frame.loc[~pd.Series(whose).duplicated().to_numpy(), keys]
-    edges = edges.assign(resident=person_of(edges, wounds), first=days.min().to_numpy(), last=days.max().to_numpy())
-    return edges[["resident", "first", "last"]].dropna()
+    people = np.concatenate([person_of(tables[name], tables["wounds"]).to_numpy() for name, _ in days])
+    told = np.concatenate([tables[name][day].to_numpy(dtype=float, na_value=np.nan) for name, day in days])
+    known = ~(np.isnan(people) | np.isnan(told))
+    people, told = people[known].astype(np.int64), told[known]
+    first, last = (np.full(people.max(initial=-1) + 1, nothing) for nothing in (np.inf, -np.inf))
+    np.minimum.at(first, people, told)
+    np.maximum.at(last, people, told)
+    seen = np.flatnonzero(np.isfinite(first))
+    return pd.DataFrame({"first": first[seen], "last": last[seen]}, index=pd.Index(seen.astype(float), name="resident"))
 
 
 def _traits(residents: pd.DataFrame) -> pd.DataFrame:
@@ -231,15 +226,16 @@ def _near_in_time(ended: pd.DataFrame, began: pd.DataFrame, people: pd.DataFrame
 
 def _seen(tables: Tables, which: str) -> pd.DataFrame:
     """The first or last measurement of each wound of known kind and site, with whose and what it is."""
-    edge = _of_each_wound(tables["measurements"], which)[["wound", "day", "size"]]
-    what = tables["wounds"][["wound", "resident", "kind", "site", "side"]].astype(object)
-    return what.assign(side=what["side"].fillna("")).dropna().merge(edge, on="wound")
+    edge = _of_each_wound(tables["measurements"], which, ["wound", "day", "size"])
+    what = tables["wounds"][["wound", "resident", "kind", "site", "side"]]
+    what = what[what.drop(columns="side").notna().all(axis=1)]
+    return what.assign(**{name: what[name].cat.codes for name in ("kind", "site", "side")}).merge(edge, on="wound")
 
 
 def _lost(tables: Tables) -> pd.Series:
     """People of whom every wound ends open, and who never left but for a stay from which they came back."""
     wounds, departures = tables["wounds"], tables["departures"]
-    last = _of_each_wound(tables["measurements"], "last")
+    last = _of_each_wound(tables["measurements"], "last", ["wound", "state"])
     ends = wounds["wound"].map(last.set_index("wound")["state"].astype(object))
     lost = (ends == "open").groupby(wounds["resident"]).all()
     left = departures.loc[departures["returned"].isna(), "resident"]

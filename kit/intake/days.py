@@ -25,6 +25,8 @@ def read_days(cells: Cells, plan: Plan) -> Typed:
     """
     written = cells.place.format or (ISO if plan.calendar else DAY_NUMBER)
     _fits_basis(cells.where, written, plan)
+    if cells.blank:
+        return pd.Series(pd.NA, index=cells.words.index, dtype="Int64"), {}
     days = day_numbers(cells.words, written)
     if plan.calendar and written != ISO:
         real = day_numbers(cells.words, ISO)
@@ -113,5 +115,6 @@ def day_numbers(words: pd.Series, written: str) -> pd.Series:
         dates = dates.where(dates.str.len() == 8)  # 2026111 could be either of two days
     dates = dates.where(dates.str.contains(r"\d"))  # pandas would take "today" for the day of the run
     stamps = pd.to_datetime(dates, format=DAY_FORMATS[written], errors="coerce")
-    stamps = stamps.where(stamps.between(*CLOCK))
-    return ((stamps - pd.Timestamp(EPOCH)) / pd.Timedelta(days=1)).astype("Int64")
+    real = stamps.between(*CLOCK).to_numpy()
+    days = (stamps.to_numpy().astype("datetime64[D]") - np.datetime64(EPOCH)).astype(np.int64)
+    return pd.Series(pd.arrays.IntegerArray(np.where(real, days, 1), ~real), index=words.index)

@@ -67,9 +67,10 @@ def _empty(label: str) -> ExportError:
 
 def _stripped(cells: pa.ChunkedArray) -> pd.Series:
     """Cells without the blanks around them, missing ones empty; each distinct text is kept, and stripped, once."""
-    told = cells.fill_null("").dictionary_encode().combine_chunks()
-    places, words = pd.factorize(np.array([word.strip() for word in told.dictionary.to_pylist()], dtype=object))
-    codes = places[told.indices.to_numpy()]
+    told = cells.dictionary_encode(null_encoding="encode").combine_chunks()
+    words = [(word or "").strip() for word in told.dictionary.to_pylist()]
+    places, words = pd.factorize(np.array(words, dtype=object))
+    codes = places.astype(np.min_scalar_type(-len(words) - 1))[told.indices.to_numpy()]  # as short as they can be
     return pd.Series(pd.Categorical.from_codes(codes, pd.Index(words, dtype=object), validate=False))
 
 

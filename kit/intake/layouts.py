@@ -47,19 +47,23 @@ def rows_of(
     days = _days_across(sheet, across) if across else {}
     read = list(dict.fromkeys([*wanted, *([only.column] if only else []), *days]))
     cells = dict(zip(read, sheet.read([sheet.headers.index(header) for header in read]), strict=True))
-    frame = pd.DataFrame(cells, columns=read)
+    frame = pd.DataFrame(cells, copy=False)
     frame.index = range(sheet.row + 1, sheet.row + 1 + len(frame))
     frame = only_where(~repeats_header(frame, read), frame)
     if only:
         frame = frame[frame[only.column].str.casefold().isin([word.casefold() for word in only.words])]
     if own is not None and own:
         frame = only_where(_filled(frame[[header for header in read if header in own]]), frame)
-    rows = pd.DataFrame({name: _cells(frame, place, day) for name, place in places.items()}, index=frame.index)
+    rows = pd.DataFrame(
+        {name: _cells(frame, place, day) for name, place in places.items()}, index=frame.index, copy=False
+    )
     if across:
         rows = _melted(rows, frame, days, across.holds)
     told = [name for name, place in places.items() if place.headers] + ([across.holds] if across else [])
     rows = only_where(_filled(rows[told]), rows)
-    rows = rows.assign(file=sheet.label, row=rows.index).reset_index(drop=True)
+    rows = rows.copy(deep=False)
+    rows["file"], rows["row"] = sheet.label, rows.index
+    rows.index = pd.RangeIndex(len(rows))
     filled = list(dict.fromkeys([*places, *_across(across)]))
     return rows if own is None else rows.drop_duplicates(filled, ignore_index=True)
 

@@ -30,7 +30,8 @@ def link(
     measurements wound, day, state. What several wounds fit is never guessed.
     """
     unnamed = sessions["wound"].isna() & sessions["resident"].notna()
-    how = pd.Series(np.where(sessions["wound"].notna(), NAMED, NONE), index=sessions.index, dtype=object)
+    named = np.array([NONE, NAMED], dtype=object)[sessions["wound"].notna().to_numpy(dtype=np.int64)]
+    how = pd.Series(named, index=sessions.index)
     if not unnamed.any():
         return sessions, how
     lives = _lives(wounds, measurements)

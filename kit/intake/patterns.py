@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache, cached_property
 
@@ -17,22 +17,48 @@ CLASS = r"\[\^?\]?(?:\\.|[^\]\\])*\]"
 PIECE = re.compile(rf"(?s)\\.|{CLASS}|\(\?<?[=!]|.")  # an escaped sign, a class, what opens a look around, any sign
 
 
+class Memory:
+    """What was found in texts: one that stands in several tables is looked at once."""
+
+    def __init__(self) -> None:
+        self.places: dict[str, int] = {}
+        self.found: dict[object, np.ndarray] = {}
+
+    def of(self, words: Iterable[str]) -> np.ndarray:
+        """The place of each text here; one that is new gets the next."""
+        places = self.places
+        return np.array([places.setdefault(text, len(places)) for text in words], dtype=np.int64)
+
+    def answers(self, question: object) -> np.ndarray:
+        """The answers to a question, by place; -1 where it was not asked yet."""
+        known = self.found.get(question, np.empty(0, dtype=np.int8))
+        more = np.full(len(self.places) - len(known), -1, dtype=np.int8)
+        self.found[question] = known = np.append(known, more) if len(more) else known
+        return known
+
+
 @dataclass(frozen=True, eq=False)
 class Texts:
-    """Texts of which patterns are asked, in letters of any case. `plain`: as the quick way reads them, or missing.
-
-    Of signs from the blank to the tilde both ways of matching say the same; what holds others, or is long, is plain to
-    the slow way only.
-    """
+    """Texts of which patterns are asked, in letters of any case. `places`: where each stands in a memory, if in one."""
 
     words: np.ndarray
-    plain: pa.Array
+    memory: Memory | None = None
+    places: np.ndarray | None = None
 
     @classmethod
-    def of(cls, words: Iterable[str]) -> Texts:
+    def of(cls, words: Iterable[str], memory: Memory | None = None) -> Texts:
         words = np.array([*words, None], dtype=object)[:-1]
-        plain = [text if text.isascii() and text.isprintable() and len(text) <= LONG else None for text in words]
-        return cls(words, pa.array(plain, pa.string()))
+        return cls(words, memory, None if memory is None else memory.of(words))
+
+    @cached_property
+    def plain(self) -> pa.Array:
+        """The texts as the quick way reads them, or missing.
+
+        Of signs from the blank to the tilde both ways of matching say the same; what holds others, or is long, is plain
+        to the slow way only.
+        """
+        plain = [text if text.isascii() and text.isprintable() and len(text) <= LONG else None for text in self.words]
+        return pa.array(plain, pa.string())
 
     def __len__(self) -> int:
         return len(self.words)
@@ -41,7 +67,19 @@ class Texts:
         return iter(self.words)
 
     def __getitem__(self, which: np.ndarray) -> Texts:
-        return self if which.all() else Texts(self.words[which], self.plain.filter(pa.array(which)))
+        if which.all():
+            return self
+        return Texts(self.words[which], self.memory, None if self.places is None else self.places[which])
+
+    def asked(self, question: object, look: Callable[[Texts], np.ndarray]) -> np.ndarray:
+        """The answer of each text to a question that is asked of it alone: a small number, that `look` finds."""
+        if self.memory is None:
+            return look(self)
+        known = self.memory.answers(question)
+        new = known[self.places] < 0
+        if new.any():
+            known[self.places[new]] = look(self[new])
+        return known[self.places]
 
     def like(self, pattern: str) -> np.ndarray:
         """Which are wholly like the pattern."""
@@ -49,6 +87,9 @@ class Texts:
 
     def holding(self, pattern: str) -> np.ndarray:
         """Which hold the pattern."""
+        return self.asked(pattern, lambda texts: texts._holding(pattern)) > 0
+
+    def _holding(self, pattern: str) -> np.ndarray:
         found = self.may_hold(pattern)
         sought = compiled(pattern).search
         if loosened(pattern) == exactly(pattern):  # of plain texts the quick way has the last word

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 import pandas as pd
@@ -18,7 +18,7 @@ from kit.faults import ExportError
 from kit.intake.cells import Cells, Typed
 from kit.intake.lexicon import plain
 from kit.intake.naming import HINTS, HOLDS, LETTER, MONTH, NUMBER, common_words, people_in
-from kit.intake.patterns import Texts, compiled
+from kit.intake.patterns import Memory, Texts, compiled
 
 EVERY = ("resident", "wound", "facility", "assessor", "therapist")
 NO_PLACE = ("resident", "wound", "assessor", "therapist")
@@ -75,15 +75,17 @@ def read_pseudonyms(cells: Cells) -> Typed:
 
     Raises ExportError where one looks like an identifier, with its row and what it resembles.
     """
-    known = cells.words[~cells.not_known]
+    not_known = cells.not_known.to_numpy(dtype=bool)
+    known = cells.words[~not_known]
     for column, texts in [(cells.column.name, known), *(("wound", part) for part in _parts(cells, known))]:
-        for what, like in _identifiers(column, Texts.of(texts)):
+        memory = _LOOKED_AT.setdefault(column, Memory())
+        for what, like in _identifiers(column, Texts.of(texts, memory)):
             if len(like):
                 raise ExportError(
                     f"{cells.first(cells.words.index.isin(texts.index[like]))}: looks like {what}; replace every "
                     f"{cells.column.name} with a pseudonym that means nothing, and export again"
                 )
-    return cells.words.mask(cells.not_known, None), {}
+    return pd.Series(np.where(not_known, None, cells.words), index=cells.words.index, dtype=object), {}
 
 
 def _parts(cells: Cells, known: pd.Series) -> Iterator[pd.Series]:
@@ -121,23 +123,21 @@ def _kinds(column: str) -> list[tuple[str, str]]:
     return whole + [(what, f"(?:{pattern})") for what, pattern in HOLDS]
 
 
-_LOOKED_AT: dict[str, dict[str, int]] = {}
+# A wound stands in five tables and is looked at once. What was looked at is forgotten when the export is read.
+_LOOKED_AT: dict[str, Memory] = {}
 forget = _LOOKED_AT.clear
 
 
 def _alone(column: str, texts: Texts) -> np.ndarray:
-    """For each text the place of the first kind that it looks like by itself; their number where it looks like none.
+    """For each text the place of the first kind that it looks like by itself; their number where it looks like none."""
+    return texts.asked(("alone", column), partial(_first_kinds, _kinds(column)))
 
-    A wound stands in five tables and is looked at once. What was looked at is forgotten when the export is read.
-    """
-    told, kinds = _LOOKED_AT.setdefault(column, {}), _kinds(column)
-    new = texts[np.array([text not in told for text in texts], dtype=bool)]
-    if len(new):
-        told |= dict.fromkeys(new, len(kinds))
-        told |= {
-            text: _first_kind(text, kinds) for text in new[new.may_hold("|".join(pattern for _, pattern in kinds))]
-        }
-    return np.array([told[text] for text in texts], dtype=np.int64)
+
+def _first_kinds(kinds: list[tuple[str, str]], texts: Texts) -> np.ndarray:
+    first = np.full(len(texts), len(kinds))
+    asked = texts.may_hold("|".join(pattern for _, pattern in kinds))
+    first[asked] = [_first_kind(text, kinds) for text in texts[asked]]
+    return first
 
 
 def _first_kind(text: str, kinds: list[tuple[str, str]]) -> int:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, field
-from functools import partial
 from pathlib import Path
 
 import pandas as pd
@@ -19,6 +18,7 @@ from kit.intake.finding import Find, opened, refuse_no_export
 from kit.intake.layouts import days_in, refuse_jumps, rows_of
 from kit.intake.mapping import ColumnMap, Place, TableMap, own_names
 from kit.intake.naming import said
+from kit.intake.texts import Hits
 from kit.vocabulary import TABLES, Table
 
 NAMED = "name of the sheet"
@@ -110,18 +110,19 @@ def _same_sheet(one: TableMap, other: TableMap) -> bool:
     return (one.file, one.sheet) == (other.file, other.sheet)
 
 
-def _hits(table: Table, mapped: TableMap | None, cells: list[str]) -> int:
-    """How many of a row's cells are headers that are sought for a table."""
+def _hits(table: Table, mapped: TableMap | None) -> Hits:
+    """What counts how many of a row's cells are headers that are sought for a table."""
     if mapped is None:
-        return len({cell.lower() for cell in cells} & set(table.names))
+        names = frozenset(table.names)
+        return lambda cells: len({cell.lower() for cell in cells} & names)
     wanted = {header for place in mapped.columns.values() for header in place.headers}
-    return len(wanted & set(cells))
+    return lambda cells: len(wanted.intersection(cells))
 
 
 def _read_table(
     find: Find, table: Table, mapped: TableMap | None, shared: dict[str, frozenset[str]]
 ) -> RawTable | None:
-    found = find(table, mapped, partial(_hits, table, mapped))
+    found = find(table, mapped, _hits(table, mapped))
     if not found:
         return None
     parts, sources = [], []
@@ -130,7 +131,7 @@ def _read_table(
         places = dict(mapped.columns) if mapped else _own(table, sheet)
         part = rows_of(sheet, table, mapped, places, shared.get(table.name), day)
         parts.append(part)
-        sources.append((sheet.label, hashlib.sha256(file.read_bytes()).hexdigest(), len(part)))
+        sources.append((sheet.label, _sha256(file), len(part)))
     rows = pd.concat(parts, ignore_index=True) if len(parts) > 1 else parts[0]
     if table.required and rows.empty:
         why = "there are no rows; export the period again"
@@ -149,11 +150,20 @@ def _read_table(
     return RawTable(
         table=table.name,
         places=places,
-        rows=rows[list(places)].assign(source_row=numbers, file=rows["file"], row=rows["row"]),
+        rows=pd.DataFrame(
+            {name: rows[name] for name in places} | {"source_row": numbers, "file": rows["file"], "row": rows["row"]},
+            index=rows.index,
+            copy=False,
+        ),
         sources=pd.DataFrame(sources, columns=["file", "sha256", "rows_in"]),
         decimal=mapped.decimal if mapped else "point",
         letters=letters,
     )
+
+
+def _sha256(file: Path) -> str:
+    with file.open("rb") as content:
+        return hashlib.file_digest(content, "sha256").hexdigest()
 
 
 def _letters(sheet: Sheet, places: dict[str, Place]) -> dict[str, str]:

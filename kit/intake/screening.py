@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from kit.faults import FAULTS, SET_ASIDE, ExportError, found, together
-from kit.intake.cells import cells_of
+from kit.intake.cells import Cells, Typed, cells_of
 from kit.intake.days import read_days
+from kit.intake.numbering import NUMBERED, Names
 from kit.intake.pseudonyms import forget, read_pseudonyms
 from kit.intake.readers import RawTable
 from kit.intake.values import read_choices, read_flags, read_numbers, read_stage_words
@@ -28,14 +30,24 @@ READ = {
     "size": read_size_words,
     "modality": read_treatment_words,
 }
+OF_ONE_CELL = ("number", "choice", "stage", "flag")  # kinds of which a column without a text tells nothing to any other
 
 
 @dataclass(frozen=True)
 class Screened:
-    """Typed tables and the faults met on the way. Rows in = rows of `tables` + rows set aside in `faults`."""
+    """Typed tables and the faults met on the way. Rows in = rows of `tables` + rows set aside in `faults`.
 
-    tables: dict[str, pd.DataFrame]
+    `numbered`: the tables with the numbers of wounds and residents in the place of their `names`.
+    """
+
+    numbered: dict[str, pd.DataFrame]
+    names: Names
     faults: pd.DataFrame
+
+    @cached_property
+    def tables(self) -> dict[str, pd.DataFrame]:
+        """The tables with the names of wounds and residents."""
+        return self.names.told(self.numbered)
 
 
 def screen(raw: dict[str, RawTable], plan: Plan) -> Screened:
@@ -48,17 +60,21 @@ def screen(raw: dict[str, RawTable], plan: Plan) -> Screened:
     Raises ExportError where a pseudonym looks like an identifier, where days are written in more than one way, or
     where days do not fit the plan's basis.
     """
-    tables, faults = {}, []
+    typed, faults = {}, []
     try:
         for name, table in TABLES.items():
+            typed[name] = _Typed({}, np.array([], dtype=np.int64), np.array([], dtype=bool))
             if name in raw:
-                tables[name], lines = _screen_table(raw[name], table, plan)
+                typed[name], lines = _screen_table(raw[name], table, plan)
                 faults += lines
-            else:
-                tables[name] = _settled({}, pd.Series([], dtype="int64"), table, np.array([], dtype=np.int64))
     finally:
         forget()
-    return Screened(tables, together(faults))
+    names = Names.among({
+        (name, column): table.columns[column].words
+        for name, table in typed.items() for column in NUMBERED if column in table.columns
+    })  # fmt: skip
+    numbered = {name: _settled(typed[name], table, names) for name, table in TABLES.items()}
+    return Screened(numbered, names, together(faults))
 
 
 def stops(raw: RawTable, plan: Plan) -> list[str]:
@@ -73,7 +89,7 @@ def stops(raw: RawTable, plan: Plan) -> list[str]:
     return told
 
 
-def _screen_table(raw: RawTable, table: Table, plan: Plan) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
+def _screen_table(raw: RawTable, table: Table, plan: Plan) -> tuple[_Typed, list[pd.DataFrame]]:
     source_row = raw.rows["source_row"]
     columns, faults, aside = {}, [], np.zeros(len(source_row), dtype=bool)
     beside: dict[str, _Column] = {}
@@ -97,7 +113,7 @@ def _screen_table(raw: RawTable, table: Table, plan: Plan) -> tuple[pd.DataFrame
         faults.append(found(table.name, source_row[against & ~aside], "contrary", "state"))
     for name, told in beside.items():
         columns[name] = columns[name].else_from(told) if name in columns else told
-    return _settled(columns, source_row, table, np.flatnonzero(~aside)), faults
+    return _Typed(columns, source_row.to_numpy(dtype=np.int64), aside), faults
 
 
 @dataclass(frozen=True)
@@ -122,18 +138,36 @@ class _Column:
         return _Column.of(own.astype(object).where(own.notna(), other.rows()))
 
 
+@dataclass(frozen=True)
+class _Typed:
+    """The typed columns of a table, which row of the export each of its rows is, and which of them are set aside."""
+
+    columns: dict[str, _Column]
+    source_row: np.ndarray
+    aside: np.ndarray
+
+
 def _read(raw: RawTable, column: Column, plan: Plan) -> tuple[pd.Series, np.ndarray, dict[str, np.ndarray]]:
     """The typed words of a column, the place in them of each row's, and for each fault which rows show it."""
     cells = cells_of(raw, column)
-    typed, marks = read_days(cells, plan) if column.kind == "day" else READ.get(column.name, READ[column.kind])(cells)
+    typed, marks = _typed(cells, plan)
     if column.required:
         own = typed[column.name] if isinstance(typed, pd.DataFrame) else typed
         marks = _costing_the_row(own, marks)
-    rows = {fault: words.to_numpy(dtype=bool)[cells.spread] for fault, words in marks.items() if words.any()}
+    rows = {fault: np.asarray(words, dtype=bool)[cells.spread] for fault, words in marks.items() if words.any()}
     return typed, cells.spread, rows
 
 
-def _costing_the_row(typed: pd.Series, marks: dict[str, pd.Series]) -> dict[str, pd.Series]:
+def _typed(cells: Cells, plan: Plan) -> Typed:
+    column = cells.column
+    if column.kind == "day":
+        return read_days(cells, plan)
+    if column.kind in OF_ONE_CELL and cells.blank:
+        return pd.Series([None] * len(cells.words), dtype=_type(column)), {}
+    return READ.get(column.name, READ[column.kind])(cells)
+
+
+def _costing_the_row(typed: pd.Series, marks: dict[str, pd.Series | np.ndarray]) -> dict[str, pd.Series]:
     """What only earns a mark elsewhere costs the row where the row means nothing without it."""
     unreadable = pd.Series(False, index=typed.index)
     for words in marks.values():
@@ -141,22 +175,28 @@ def _costing_the_row(typed: pd.Series, marks: dict[str, pd.Series]) -> dict[str,
     return {"unreadable": unreadable, "blank": typed.isna() & ~unreadable}
 
 
-def _settled(columns: dict[str, _Column], source_row: pd.Series, table: Table, kept: np.ndarray) -> pd.DataFrame:
-    """All columns of the table in these rows, in its order and with their types."""
-    nothing = _Column(pd.Series([np.nan], dtype=object), np.zeros(len(source_row), dtype=np.int64))
-    typed = {"source_row": source_row.astype("int64").to_numpy()[kept]}
+def _settled(typed: _Typed, table: Table, names: Names) -> pd.DataFrame:
+    """All columns of the table in the rows that are kept, in its order and with their types."""
+    nothing = _Column(pd.Series([np.nan], dtype=object), np.zeros(len(typed.source_row), dtype=np.int64))
+    kept = np.flatnonzero(~typed.aside) if typed.aside.any() else slice(None)
+    out = {"source_row": typed.source_row[kept]}
     for column in table.columns:
-        told, kind = columns.get(column.name, nothing), _type(column)
-        # A day that must be there may be missing among the words, and only rows that are kept have one.
-        words = told.words if column.kind == "day" else told.words.astype(kind)
-        typed[column.name] = words.array.take(told.spread[kept]).astype(kind, copy=False)
-    return pd.DataFrame(typed)
+        told, kind = typed.columns.get(column.name, nothing), _type(column)
+        words = told.words
+        if column.name in NUMBERED:
+            words = names.numbers(column.name, words)
+        elif column.kind != "day":  # that must be there may be missing among the words, and not in rows that are kept
+            words = words.astype(kind)
+        out[column.name] = words.array.take(told.spread[kept]).astype(kind, copy=False)
+    return pd.DataFrame(out, copy=False)
 
 
 def _type(column: Column) -> object:
     """Days that must be there are plain whole numbers, so that arithmetic on them stays exact."""
     if column.kind == "size":
         return object
+    if column.name in NUMBERED:
+        return "float64"  # a whole number, or missing
     if column.kind in ("choice", "stage", "site"):
         return pd.CategoricalDtype(column.allowed)
     if column.kind == "day":

@@ -26,36 +26,33 @@ def read_numbers(cells: Cells) -> Typed:
     A number must stand alone or before a unit of its kind (45 min), and with a point: 3,5 and 1,234 and <0.1 say
     different things to different people. A unit in the cell goes before that of the map.
     """
-    column = cells.column
-    if cells.not_known.all():
-        return pd.Series(np.nan, index=cells.words.index), {}
-    words = cells.words.mask(cells.not_known)
-    numbers = numbers_in(words, column, cells.place.unit, cells.raw.decimal)
-    _refuse_decimal_commas(cells, numbers)
-    _refuse_forgotten_unit(cells, numbers)
-    _refuse_shares(cells, numbers)
-    numbers = numbers.astype("float64").round(9)  # 25.4 mm and 2.54 cm are the same size to the last digit we keep
+    column, known = cells.column, ~cells.not_known.to_numpy(dtype=bool)
+    told = numbers_in(cells.words.where(known), column, cells.place.unit, cells.raw.decimal)
+    _refuse_decimal_commas(cells, told)
+    _refuse_forgotten_unit(cells, told)
+    _refuse_shares(cells, told)
+    told = told.round(9)  # 25.4 mm and 2.54 cm are the same size to the last digit we keep
     if column.name == "age":
-        numbers = _pooled(numbers, cells.folded)
-    garbled = numbers.isna() & ~cells.not_known
+        told = _pooled(told, cells.folded)
+    numbers = told.to_numpy(dtype=float)
     negative = numbers < min(0, column.low)
     impossible = ~negative & ((numbers < column.low) | (numbers > column.high))
-    marks = {"garbled": garbled, "negative": negative, "impossible": impossible}
-    return numbers.mask(negative | impossible), marks
+    marks = {"garbled": known & np.isnan(numbers), "negative": negative, "impossible": impossible}
+    return pd.Series(np.where(negative | impossible, np.nan, numbers), index=told.index), marks
 
 
 def numbers_in(words: pd.Series, column: Column, unit: str | None, decimal: str) -> pd.Series:
     """The numbers that texts hold, in the vocabulary's unit; empty for what is none."""
     factors = UNITS[column.unit]
     usual = factors[(unit or column.unit).lower()]
-    alone = pd.to_numeric(pointed(words, decimal), errors="coerce").astype("float64")
-    if (alone.notna() | words.isna()).all():  # no unit stands beside any of them
-        return alone.replace([np.inf, -np.inf], np.nan) * usual
+    alone = pd.to_numeric(pointed(words, decimal), errors="coerce").to_numpy(dtype=float)
+    if (~np.isnan(alone) | words.isna().to_numpy()).all():  # no unit stands beside any of them
+        return pd.Series(np.where(np.isfinite(alone), alone, np.nan) * usual, index=words.index)
     parts = words.str.extract(r"^([-+]?[\d.,]*\d)\s*(\D.*)$")
     own = parts[1].map(lambda told: factors.get(unit_of(told, column.unit)) if isinstance(told, str) else None)
     own = own.astype("float64")
     numbers = pd.to_numeric(pointed(words.mask(own.notna(), parts[0]), decimal), errors="coerce")
-    return numbers.replace([np.inf, -np.inf], np.nan) * own.fillna(usual)
+    return numbers.where(np.isfinite(numbers)) * own.fillna(usual)
 
 
 def pointed(words: pd.Series, decimal: str) -> pd.Series:
@@ -91,10 +88,8 @@ def _refuse_forgotten_unit(cells: Cells, numbers: pd.Series) -> None:
 
 def _refuse_shares(cells: Cells, numbers: pd.Series) -> None:
     """Stops where a column of percent holds shares: a spreadsheet shows 0.5 as 50%."""
-    told = numbers[numbers.notna()]
-    between = (numbers > 0) & (numbers < 1)
-    if cells.column.unit == "%" and cells.place.unit is None and len(told) and told.max() <= 1:
-        if cells.rows(between) >= UNREAD_CELLS:
+    if cells.column.unit == "%" and cells.place.unit is None and numbers.max() <= 1:
+        if cells.rows((numbers > 0) & (numbers < 1)) >= UNREAD_CELLS:
             raise ExportError(
                 f"{cells.where}: no number is above 1, as if they were shares; name their unit in the map "
                 '(unit = "share"; unit = "%" says they are right)'

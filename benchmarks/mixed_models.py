@@ -34,7 +34,7 @@ from statsmodels.regression.mixed_linear_model import MixedLM  # noqa: E402
 
 from kit.healing.resampling import resident_draws  # noqa: E402
 from kit.trajectories.engine import Fit, fit_nested  # noqa: E402
-from kit.trajectories.models import ENOUGH  # noqa: E402
+from kit.trajectories.models import drawn  # noqa: E402
 from kit.trajectories.sums import Rows, nested  # noqa: E402
 
 SIZES = (200, 1_000, 5_000, 25_000, 100_000)
@@ -117,9 +117,8 @@ def chained() -> float:
     return timed(lambda: _redrawn(rows), 3)[0]
 
 
-def _redrawn(rows: Rows) -> list[Fit]:
-    fit = fit_nested(rows)
-    return [fit_nested(rows, counts=count, like=fit, close=ENOUGH) for count in resident_draws(rows.residents, DRAWS).T]
+def _redrawn(rows: Rows) -> np.ndarray:
+    return drawn(rows, fit_nested(rows), resident_draws(rows.residents, DRAWS))
 
 
 def line(wounds: int, seconds: float, fit: Fit, lme4, statsmodels: float | None) -> str:

@@ -1,14 +1,20 @@
 """Fits of rows in which residents count differently, of some of the rows, and searches that begin elsewhere."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from kit.trajectories import engine, sums
-from kit.trajectories.engine import Fit, fit_nested, with_slope_spread
+from kit.healing.resampling import resident_draws
+from kit.trajectories import engine
+from kit.trajectories.engine import Fit, among, fit_nested, with_slope_spread
 from kit.trajectories.likelihood import gradient, levels, solved
-from kit.trajectories.sums import Rows, nested, some
+from kit.trajectories.models import FIRST, WALKS, walked
+from kit.trajectories.models import drawn as drawn_of
+from kit.trajectories.sums import Rows, counted, crosses, nested, some
 from tests.nested_rows import (
     MODELS,
+    OF_DEVIANCE,
     OF_SPREADS,
     SAME,
     SLOPE,
@@ -24,6 +30,9 @@ from tests.nested_rows import (
     theta_of,
 )
 from tests.slow_mixed_model import Table
+
+OF_WALKS = 1e-3  # standard errors: where facilities differ by next to nothing, their part is flat about its peak
+OF_DRAWS = 0.1  # standard errors: of thirty residents, where a part near nought is flat about its peak
 
 by_both = pytest.mark.parametrize("reml", [True, False], ids=["REML", "ML"])
 
@@ -78,12 +87,11 @@ def test_fit_with_counts_is_the_fit_of_residents_copied_under_new_names(model, c
     fits_are_one(fit_nested(rows, counts=counts), fit_nested(again))
 
 
-def test_products_of_residents_are_the_same_however_many_are_made_at_a_time(monkeypatch):
-    table = table_of(MODELS[-1])
-    at_once = rows_of(table).own_cross
-    monkeypatch.setattr(sums, "AT_ONCE", 5)  # of 12: the last time 2
-    assert rows_of(table).own_cross == pytest.approx(at_once, rel=1e-14)
-    assert at_once.sum(axis=0) == pytest.approx(rows_of(table).cross.ravel(), rel=SAME, abs=SAME)
+def test_products_of_residents_are_of_their_own_rows_and_add_up_to_those_of_all():
+    rows = rows_of(table_of(MODELS[-1]))
+    own = rows.table[np.repeat(rows.owner, np.diff(np.append(rows.row_from, len(rows.table)))) == 3]
+    assert rows.own_cross[3] == pytest.approx((own.T @ own).ravel(), rel=SAME, abs=SAME)
+    assert rows.own_cross.sum(axis=0) == pytest.approx(rows.cross.ravel(), rel=SAME, abs=SAME)
 
 
 @pytest.mark.parametrize("reml", [True, False], ids=["REML", "ML"])
@@ -174,3 +182,73 @@ def test_a_column_that_is_nought_in_the_sample_does_not_stop_a_large_fit(monkeyp
     at_once = fit_nested(rows)
     monkeypatch.setattr(engine, "SAMPLE", 9)
     fits_are_one(fit_nested(rows), at_once)
+
+
+# --- walks ---
+
+
+def test_each_walk_tried_has_the_rows_and_the_fit_it_would_have_alone():
+    table, tried = invented(seed=5, facilities=10), []
+    for walk, rows, fit in walked(rows_of(table)):
+        alone = rows_of(table, walk)
+        np.testing.assert_array_equal(rows.table, alone.table)
+        np.testing.assert_array_equal(rows.whitening, alone.whitening)
+        found = fit_nested(alone)
+        assert fit.deviance == pytest.approx(found.deviance, abs=OF_DEVIANCE)
+        assert (fit.beta - found.beta) / found.errors == pytest.approx(np.zeros(4), abs=OF_WALKS)
+        tried.append(walk)
+    assert tuple(tried) == WALKS
+
+
+# --- draws ---
+
+
+def test_products_made_for_all_draws_at_once_are_those_of_each():
+    rows, counts = rows_of(invented()), np.array(list(COUNTS.values()), dtype=float).T
+    at_once = crosses(rows, counts)
+    assert at_once == pytest.approx(np.array([counted(rows, each).cross for each in counts.T]), rel=SAME)
+    known = fit_nested(rows, counts=counts[:, 1], cross=at_once[1])
+    fits_are_one(known, fit_nested(rows, counts=counts[:, 1]))
+    assert fit_nested(rows, counts=counts[:, 1], cross=2 * at_once[1]).residual_sd > 1.1 * known.residual_sd
+
+
+def test_each_draw_has_the_coefficients_of_its_own_peak():
+    rows = rows_of(invented(facilities=10))
+    fit, counts = fit_nested(rows), resident_draws(rows.residents, 20, 1)
+    found = drawn_of(rows, fit, counts)
+    alone = [fit_nested(rows, counts=each) for each in counts.T]
+    apart = (found - [each.beta for each in alone]) / fit.errors
+    assert np.abs(apart).max() < OF_DRAWS
+    assert np.abs((found - fit.beta) / fit.errors).max() > 10 * OF_DRAWS  # they differ from the whole by far more
+
+
+def test_draws_are_the_same_where_fewer_or_more_than_the_first_are_asked_for():
+    rows = rows_of(invented(facilities=10))
+    fit, counts = fit_nested(rows), resident_draws(rows.residents, FIRST + 1, 1)
+    few, all_of_them = (drawn_of(rows, fit, counts[:, :many]) for many in (FIRST - 1, FIRST + 1))
+    np.testing.assert_array_equal(few, all_of_them[: FIRST - 1])
+    assert drawn_of(rows, fit, counts[:, :0]).shape == (0, rows.columns)
+
+
+def test_a_fit_among_others_has_their_middle_and_the_curvature_of_the_rows_there():
+    rows = rows_of(invented(seed=5, facilities=10))
+    fit = fit_nested(rows)
+    between = among(rows, [replace(fit, theta=fit.theta + apart) for apart in (-0.01, 0.01)], [counted(rows)])
+    assert between.theta == pytest.approx(fit.theta, rel=SAME)
+
+    def share(step: np.ndarray) -> float:
+        return fast_deviance(rows, fit.theta + step, True) / len(rows.wounds)
+
+    steps = 1e-3 * np.eye(5)
+    bends = [(share(step) + share(-step) - 2 * share(0)) / 1e-6 for step in steps]
+    assert np.diag(np.linalg.inv(between.bent)) == pytest.approx(bends, rel=1e-2)  # a step to one side is too steep
+    twice = counted(rows, np.full(len(rows.residents), 2.0))
+    steeper = among(rows, [fit], [counted(rows), twice])
+    assert np.linalg.inv(steeper.bent)[0, 0] > 1.2 * np.linalg.inv(between.bent)[0, 0]
+
+
+def test_where_rows_do_not_bend_upwards_on_all_sides_the_curvature_of_the_first_fit_stays():
+    rows = rows_of(invented(seed=5, facilities=10))
+    fit = fit_nested(rows)
+    far = replace(fit, theta=fit.theta * 8)
+    np.testing.assert_array_equal(among(rows, [far], [counted(rows)]).bent, fit.bent)

@@ -614,7 +614,8 @@ def test_draws_that_cannot_be_fitted_are_missing_and_the_others_are_as_they_were
     assert 0 < lost.sum() < DRAWS
     assert np.isnan(part.drawn[lost]).all()
     assert not np.isnan(whole.drawn).any()
-    np.testing.assert_array_equal(part.drawn[~lost], whole.drawn[~lost])
+    # The search begins in the middle of the first draws that were fitted, which are others: so nearly, not exactly.
+    np.testing.assert_allclose(part.drawn[~lost], whole.drawn[~lost], rtol=EXACT)
 
 
 def test_the_order_of_rows_makes_no_difference():

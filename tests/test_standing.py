@@ -9,6 +9,7 @@ import pytest
 from benchmarks import invented_facility
 from benchmarks.invented_facility import SPEED_SPREAD, SPEEDS, STALLED, Scenario
 from kit.followed import courses_of, standing_of
+from kit.trajectories import models
 from kit.trajectories import standing as module
 from kit.trajectories.courses import courses
 from kit.trajectories.standing import (
@@ -341,5 +342,5 @@ def test_limits_hold_the_true_pace_of_95_wounds_in_100():
 
 def test_without_the_walk_limits_would_be_far_too_narrow(monkeypatch):
     """Why sizes are let wander: with errors taken as independent they hold the true pace of two in three."""
-    monkeypatch.setattr(module, "WALKS", (0.0,))
+    monkeypatch.setattr(models, "WALKS", (0.0,))
     assert held(judged.__wrapped__(1))[0] < 0.8

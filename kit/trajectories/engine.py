@@ -5,7 +5,8 @@ Restricted maximum likelihood (Patterson & Thompson 1971, Biometrika 58:545) or 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import minimize
@@ -19,6 +20,7 @@ CLOSE, SAMPLE_CLOSE = 1e-5, 1e-2  # how near a peak is found, in standard errors
 ROUNDING = 2e-7  # of the gradient a wound: below it rounding hides whether a step climbs
 EXACT = 1e-20  # of the squares of the response: what is left over is rounding
 SAMPLE = 1000  # residents from which a large fit begins
+STEP, FLAT = 1e-4, 1e-3  # of covariances, between which the curvature is taken; of the sharpest, which is none
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,13 +59,19 @@ class Fit:
 
 
 def fit_nested(
-    rows: Rows, reml: bool = True, counts: np.ndarray | None = None, like: Fit | None = None, close: float = CLOSE
+    rows: Rows,
+    reml: bool = True,
+    counts: np.ndarray | None = None,
+    like: Fit | None = None,
+    close: float = CLOSE,
+    cross: np.ndarray | None = None,
 ) -> Fit:
     """The model at the peak of its likelihood.
 
     `counts`: how often each resident counts, for drawing whole residents; `like`: a fit near which the peak is sought;
-    `close`: how near it has to be found, in standard errors of the covariances. Raises CannotFit where fewer than
-    two rows are left beyond the columns, or the columns say the response without error.
+    `close`: how near it has to be found, in standard errors of the covariances; `cross`: the products of all columns
+    as residents count, where they are known. Raises CannotFit where fewer than two rows are left beyond the columns, or
+    the columns say the response without error.
     """
     if len(rows.table) - rows.columns < 2:
         raise CannotFit("rows: too few measurements are left beyond the columns to tell how they vary")
@@ -75,15 +83,14 @@ def fit_nested(
     free = np.flatnonzero(rows.free)
     begin = np.where(rows.free, BEGIN if like is None else _away_from_nought(like.theta), 0.0)
     bent = np.eye(len(free)) if like is None else like.bent
-    share, own = 1 / len(rows.wounds), counted(rows, counts)
+    share, own = 1 / len(rows.wounds), counted(rows, counts, cross)
     level = max(close * np.sqrt(share), ROUNDING)
+    last: list[tuple[Levels, Solved]] = []
 
     def judged(part: np.ndarray) -> tuple[float, np.ndarray]:
-        at = levels_of(own, _whole(part, free), rows.columns)
-        found = solved(rows, at)
-        per_square = (at.rows - at.columns * reml) / found.left_over
-        climbs = gradient(rows, at, found, reml, per_square)[free]
-        return share * deviance(rows, at, found, reml), share * climbs
+        last[:] = [_at(rows, own, _whole(part, free))]
+        at, found = last[0]
+        return share * deviance(rows, at, found, reml), share * _climbs(rows, at, found, reml)[free]
 
     # The deviance is the same whatever the signs of the parts, so that no bound is needed: nought lies within.
     peak = minimize(
@@ -91,9 +98,29 @@ def fit_nested(
         options={"gtol": level, "hess_inv0": bent, "maxiter": 200},
     )  # fmt: skip
     theta = _settled(rows, _signed(_whole(peak.x, free)), own, reml)
-    at = levels_of(own, theta, rows.columns)
+    at, found = last[0] if np.array_equal(theta, last[0][0].theta) else _at(rows, own, theta)
     reached = bool(np.abs(peak.jac).max() < 1e3 * level)
-    return _told(rows, at, solved(rows, at), reml, reached, (peak.hess_inv + peak.hess_inv.T) / 2)
+    return _told(rows, at, found, reml, reached, (peak.hess_inv + peak.hess_inv.T) / 2)
+
+
+def among(rows: Rows, fits: Sequence[Fit], owns: Sequence[Counted]) -> Fit:
+    """The middle of fits of the same rows, each as they counted in it (`owns`): near the peaks of others like them.
+
+    Its curvature is the mean of theirs there; where they do not bend upwards on all sides, that of the first fit.
+    """
+    theta, free = np.mean([fit.theta for fit in fits], axis=0), np.flatnonzero(rows.free)
+
+    def slopes(at: np.ndarray) -> np.ndarray:
+        every = [_climbs(rows, *_at(rows, own, at), fits[0].reml)[free] for own in owns]
+        return np.mean(every, axis=0) / len(rows.wounds)
+
+    here = slopes(theta)
+    curvature = np.array([slopes(theta + step) - here for step in STEP * np.eye(len(theta))[free]]) / STEP
+    least, most = np.linalg.eigvalsh(curvature + curvature.T)[[0, -1]]
+    if least < FLAT * most:
+        return replace(fits[0], theta=theta)
+    bent = np.linalg.inv((curvature + curvature.T) / 2)
+    return replace(fits[0], theta=theta, bent=(bent + bent.T) / 2)
 
 
 def with_slope_spread(rows: Rows, fit: Fit, spread: float) -> Fit:
@@ -104,6 +131,16 @@ def with_slope_spread(rows: Rows, fit: Fit, spread: float) -> Fit:
     theta = np.where(np.arange(5) == 2, spread * rows.week_unit / fit.residual_sd, fit.theta)
     at = levels(rows, theta)
     return _told(rows, at, solved(rows, at), fit.reml, fit.converged, fit.bent)
+
+
+def _at(rows: Rows, own: Counted, theta: np.ndarray) -> tuple[Levels, Solved]:
+    at = levels_of(own, theta, rows.columns)
+    return at, solved(rows, at)
+
+
+def _climbs(rows: Rows, at: Levels, found: Solved, reml: bool) -> np.ndarray:
+    """The gradient with the residual variance profiled out."""
+    return gradient(rows, at, found, reml, (at.rows - at.columns * reml) / found.left_over)
 
 
 def _of_a_sample(rows: Rows, reml: bool) -> Fit | None:
@@ -136,8 +173,8 @@ def _settled(rows: Rows, theta: np.ndarray, own: Counted, reml: bool) -> np.ndar
     for part in (0, 2, 3, 4):
         if 0 < theta[part] < 100 * SINGULAR:
             without = np.where(np.arange(5) == part, 0.0, theta)
-            one, other = (levels_of(own, each, rows.columns) for each in (theta, without))
-            gained = deviance(rows, other, solved(rows, other), reml) - deviance(rows, one, solved(rows, one), reml)
+            one, other = (deviance(rows, *_at(rows, own, each), reml) for each in (theta, without))
+            gained = other - one
             theta = without if gained < 1e-6 else theta
     return theta
 

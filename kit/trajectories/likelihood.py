@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_solve
+from scipy.linalg.lapack import dpotrs
 
 from kit.trajectories.sums import CannotFit, Counted, Rows, counted
 
@@ -66,7 +66,7 @@ def levels_of(own: Counted, theta: np.ndarray, columns: int) -> Levels:
     both, second = a * b, b * b + c * c
     _mixed(own, (1 + both * uw + second * ww) / det, -(both * uu + second * uw) / det, wound[0])
     _mixed(own, -(a * a * uw + both * ww) / det, (1 + a * a * uu + both * uw) / det, wound[1])
-    at_resident = np.add.reduceat(wound[0], own.wound_from, axis=1)
+    at_resident = np.ascontiguousarray((own.sums @ wound[0].T).T)
     shrunk = 1 / (1 + resident**2 * at_resident[-1])
     often = shrunk if times is None else times * shrunk
     at_facility = np.add.reduceat(often * at_resident, own.resident_from, axis=1)
@@ -127,7 +127,7 @@ class Solved:
     @property
     def inverse(self) -> np.ndarray:
         """The covariance of the coefficients, in units of the residual variance."""
-        return cho_solve((self.factor, True), np.eye(len(self.beta)))
+        return dpotrs(self.factor, np.eye(len(self.beta)), lower=True)[0]
 
 
 def solved(rows: Rows, at: Levels) -> Solved:
@@ -139,7 +139,7 @@ def solved(rows: Rows, at: Levels) -> Solved:
         factor = np.linalg.cholesky(precision)
     except np.linalg.LinAlgError:
         raise CannotFit("columns: nothing is left of one of them at these covariances") from None
-    beta = cho_solve((factor, True), at.cross[:p, p])
+    beta = dpotrs(factor, at.cross[:p, p], lower=True)[0]
     return Solved(beta, factor, float(max(at.cross[p, p] - beta @ at.cross[:p, p], 1e-300)))
 
 
@@ -175,8 +175,11 @@ def through(at: Levels) -> Through:
     shrunk, sums = at.shrunk_resident, at.at_resident
     of_resident = shrunk * (sums - sums[-1] * above)
     take = (resident**2 * of_resident + above).take(own.owner, axis=1)
+    wound = np.empty_like(at.wound)
+    for own_sums, share, out in zip(at.wound, (at.uu, at.uw), wound, strict=True):
+        np.subtract(own_sums, np.multiply(share, take, out=out), out=out)
     return Through(
-        wound=np.stack([at.wound[0] - at.uu * take, at.wound[1] - at.uw * take]),
+        wound=wound,
         shared=(resident**2 * shrunk + shrunk**2 * shared_above)[own.owner],
         resident=of_resident,
         own_resident=shrunk * sums[-1] - (shrunk * sums[-1]) ** 2 * shared_above,
@@ -198,7 +201,7 @@ def gradient(rows: Rows, at: Levels, found: Solved, reml: bool, per_square: floa
     a, b, c, resident, facility = at.theta
     down = through(at)
     of_wounds = None if own.times is None else own.times[own.owner]
-    wound = down.wound if own.root is None else own.root * down.wound
+    wound = down.wound if own.root is None else np.multiply(own.root, down.wound, out=down.wound)
     squares = _squares(wound.reshape(2 * (p + 2), -1)).reshape(2, p + 2, 2, p + 2)
     uu = _left(at.uu - down.shared * at.uu**2, squares[0, :, 0], inner, of_wounds)
     uw = _left(at.uw - down.shared * at.uu * at.uw, squares[0, :, 1], inner, of_wounds)

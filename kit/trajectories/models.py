@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,10 +12,13 @@ from threadpoolctl import threadpool_limits
 from kit.healing.resampling import resident_draws
 from kit.trajectories.changes import LOG
 from kit.trajectories.courses import RANDOM_FROM, Courses, design, split_at_start
-from kit.trajectories.engine import Fit, fit_nested
-from kit.trajectories.sums import CannotFit, Rows, nested
+from kit.trajectories.engine import Fit, among, fit_nested
+from kit.trajectories.sums import CannotFit, Rows, counted, crosses, nested, with_walk
 
-ENOUGH = 0.05  # how near the peak of each draw is found, in standard errors of its covariances
+# How near the peak of each draw is found, in standard errors of its covariances. Of 3,561 residents, ranges then are as
+# wide as those of draws searched to a tenth of that, but for a part in two thousand; at 0.05, for three in a thousand.
+ENOUGH = 0.01
+FIRST = 8  # draws, in whose middle the search of the others begins
 MODEL_FROM = 10  # residents, and measurements beyond each wound's first; common practice, no source
 WALKS = (0.0, *(2.0**power for power in range(-10, 7)))
 
@@ -53,8 +57,8 @@ def enough(seen: Courses) -> bool:
 
 def fitted(seen: Courses, columns: pd.DataFrame, scale: str = LOG, walk: float = 0.0) -> tuple[Rows, Fit]:
     """The rows of a model and its fit. Raises CannotFit where they cannot tell it."""
+    rows = laid_out(seen, columns, scale, walk)
     with threadpool_limits(1):  # the products are small: several threads would only wait for each other
-        rows = laid_out(seen, columns, scale, walk)
         return rows, fit_nested(rows)
 
 
@@ -62,19 +66,30 @@ def modelled(seen: Courses, scale: str, draws: int, seed: int, walk: float = 0.0
     """The model of courses split at the start, fitted, and fitted again in each draw of whole residents."""
     split = split_at_start(seen)
     rows, fit = fitted(split, design(split), scale, walk)
-    counts = resident_draws(rows.residents, draws, seed)
-    with threadpool_limits(1):
-        drawn = [_redrawn(rows, fit, count) for count in counts.T]
-    return Model(scale, rows, fit, _known(rows, np.reshape(drawn, (draws, rows.columns)), counts))
+    return Model(scale, rows, fit, drawn(rows, fit, resident_draws(rows.residents, draws, seed)))
 
 
-def _redrawn(rows: Rows, fit: Fit, count: np.ndarray) -> np.ndarray:
-    """The coefficients of a draw; missing where it cannot tell them."""
-    try:
-        again = fit_nested(rows, counts=count, like=fit, close=ENOUGH)
-    except CannotFit:
-        return np.full(rows.columns, np.nan)
-    return again.beta if again.converged else np.full(rows.columns, np.nan)
+def drawn(rows: Rows, fit: Fit, counts: np.ndarray) -> np.ndarray:
+    """The coefficients of each draw (draws x columns) of `counts` (residents x draws); missing where it cannot tell."""
+    cross = crosses(rows, counts)
+
+    def again(draw: int, like: Fit) -> Fit | None:
+        try:
+            found = fit_nested(rows, counts=counts[:, draw], like=like, close=ENOUGH, cross=cross[draw])
+        except CannotFit:
+            return None
+        return found if found.converged else None
+
+    draws = range(counts.shape[1])
+    with threadpool_limits(1):  # the products are small, and threads of ours would only wait for each other as well
+        first = [again(draw, fit) for draw in draws[:FIRST]]
+        known = [draw for draw, found in enumerate(first) if found]
+        owns = [counted(rows, counts[:, draw], cross[draw]) for draw in known]
+        near = among(rows, [first[draw] for draw in known], owns) if known else fit
+        fits = first + [again(draw, near) for draw in draws[FIRST:]]
+    none = np.full(rows.columns, np.nan)
+    told = np.array([found.beta if found else none for found in fits]).reshape(len(draws), rows.columns)
+    return _known(rows, told, counts)
 
 
 def _known(rows: Rows, drawn: np.ndarray, counts: np.ndarray) -> np.ndarray:
@@ -88,5 +103,18 @@ def walk_of(seen: Courses, columns: pd.DataFrame) -> float:
 
     Sought over nought and powers of two, from a thousandth to 64.
     """
-    told = {walk: fitted(seen, columns, walk=walk)[1].deviance for walk in WALKS}
+    told = {walk: fit.deviance for walk, _, fit in walked(laid_out(seen, columns))}
     return min(told, key=told.get)
+
+
+def walked(still: Rows) -> Iterator[tuple[float, Rows, Fit]]:
+    """Every weekly walk tried beneath rows made without one: its variance, the rows with it, and their fit.
+
+    The search of each begins where that of the walk before ended. Raises CannotFit where they cannot tell it.
+    """
+    fit = None
+    for walk in WALKS:
+        rows = with_walk(still, walk)
+        with threadpool_limits(1):
+            fit = fit_nested(rows, like=fit)
+        yield walk, rows, fit

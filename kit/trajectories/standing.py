@@ -11,8 +11,8 @@ from kit.plan import WEEK, Plan
 from kit.trajectories.courses import Courses, design_as_charted
 from kit.trajectories.engine import Fit, with_slope_spread
 from kit.trajectories.inference import predicted, with_size
-from kit.trajectories.models import WALKS, fitted
-from kit.trajectories.sums import CannotFit, Rows
+from kit.trajectories.models import laid_out, walked
+from kit.trajectories.sums import CannotFit, Rows, with_walk
 from kit.wounds.episodes import OPEN
 
 SLOW, EXPECTED, FAST = "slow", "as expected", "fast"
@@ -114,14 +114,15 @@ def _weighed_fits(seen: Courses, columns: pd.DataFrame) -> list[tuple[float, Row
     Few wounds do not tell how much slopes differ, or sizes wander; taking the likeliest for known makes every chance
     too sure (Carlin & Gelfand 1990, J Am Stat Assoc 85:105). Shares of no weight are left out.
     """
-    tried = []
-    for walk in WALKS:
-        rows, fit = fitted(seen, columns, walk=walk)
-        tried += [(rows, with_slope_spread(rows, fit, spread)) for spread in SPREADS]
+    still, tried = laid_out(seen, columns), []
+    for walk, rows, fit in walked(still):
+        tried += [(walk, with_slope_spread(rows, fit, spread)) for spread in SPREADS]
     least = min(fit.deviance for _, fit in tried)
     weights = np.array([np.exp(-(fit.deviance - least) / 2) for _, fit in tried])
     weights /= weights.sum()
-    return [(share, *each) for share, each in zip(weights, tried, strict=True) if share > NO_WEIGHT]
+    kept = [(share, *each) for share, each in zip(weights, tried, strict=True) if share > NO_WEIGHT]
+    likely = {walk: with_walk(still, walk) for walk in {walk for _, walk, _ in kept}}  # never all of them at a time
+    return [(share, likely[walk], fit) for share, walk, fit in kept]
 
 
 def _apart(rows: Rows, fit: Fit, last: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from kit.trajectories.walk import whitened
 
@@ -17,7 +18,6 @@ class CannotFit(ValueError):
 
 ALIKE = 1e-9  # of a column's squares; what is left of it beside the columns before says no more than rounding
 EXACT = 1e-12  # of the squares of the response less its ordinary least squares: below it lies rounding
-AT_ONCE = 20_000  # residents whose rows are multiplied out at a time
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +51,7 @@ class Rows:
     week_unit: float
     free: tuple[bool, ...]  # which parts of the covariance are estimated: see likelihood.PARTS
     whitening: np.ndarray  # a resident's share of the log determinant that the weekly walk takes
+    week: np.ndarray  # of each row
 
     @property
     def columns(self) -> int:
@@ -82,14 +83,10 @@ class Rows:
     def own_cross(self) -> np.ndarray:
         """The same of each resident: residents x products. For resampling, where each resident counts differently."""
         width = self.table.shape[1]
-        begins = np.append(self.row_from[self.wound_from], len(self.table))
-        told = np.empty((len(self.residents), width * width))
-        for first in range(0, len(self.residents), AT_ONCE):
-            last = min(first + AT_ONCE, len(self.residents))
-            rows = self.table[begins[first] : begins[last]]
-            products = (rows[:, :, None] * rows[:, None, :]).reshape(len(rows), -1)
-            told[first:last] = np.add.reduceat(products, begins[first:last] - begins[first], axis=0)
-        return told
+        told = np.empty((len(self.residents), width, width))
+        for rows, products in zip(np.split(self.table, self.row_from[self.wound_from[1:]]), told, strict=True):
+            np.matmul(rows.T, rows, out=products)
+        return told.reshape(len(told), -1)
 
 
 def nested(
@@ -127,8 +124,7 @@ def nested(
     table = np.column_stack([x[:, kept], y - x[:, kept] @ ordinary, np.ones(len(y)), wandering / unit])[order]
     slopes = _refuse_untold(table[:, -1], begins[2])
     _refuse_exact(table, begins[2])
-    table, taken = whitened(table, wandering[order], begins[2], walk)
-    return Rows(
+    rows = Rows(
         names=tuple(name for name, stays in zip(names, kept, strict=True) if stays),
         dropped=tuple(name for name, stays in zip(names, kept, strict=True) if not stays),
         facilities=(codes[0] if facility is None else labels[0])[order][begins[0]],
@@ -141,9 +137,20 @@ def nested(
         response=float(y @ y),
         week_unit=unit,
         free=(True, slopes, slopes, *_told_apart([len(each) for each in begins])),
-        whitening=np.add.reduceat(taken, np.searchsorted(begins[2], begins[1])),
+        whitening=np.zeros(len(begins[1])),
+        week=wandering[order],
         **_summed(table, begins[2]),
     )
+    return with_walk(rows, walk)
+
+
+def with_walk(rows: Rows, walk: float) -> Rows:
+    """Rows made without a walk, with one beneath them that adds this variance in a week."""
+    if not walk:
+        return rows
+    table = np.column_stack([rows.table, rows.week / rows.week_unit])
+    table, taken = whitened(table, rows.week, rows.row_from, walk)
+    return replace(rows, whitening=np.add.reduceat(taken, rows.wound_from), **_summed(table, rows.row_from))
 
 
 def _summed(table: np.ndarray, begins: np.ndarray) -> dict[str, np.ndarray]:
@@ -165,6 +172,7 @@ def _summed(table: np.ndarray, begins: np.ndarray) -> dict[str, np.ndarray]:
 class Counted:
     """What of `Rows` a likelihood is had from, each resident counting so often; who does not count is left out.
 
+    `sums` (residents x wounds) adds up what wounds of a resident have; np.add.reduceat takes five times as long.
     `times`: how often each resident counts, None where all count once; `root`: the root of that for each wound;
     `cross` of all columns as they count, `number` of rows as they count. All else as in `Rows`.
     """
@@ -178,6 +186,7 @@ class Counted:
     resident_from: np.ndarray
     owner: np.ndarray
     home: np.ndarray
+    sums: csr_array
     whitening: np.ndarray
     times: np.ndarray | None
     root: np.ndarray | None
@@ -185,31 +194,47 @@ class Counted:
     number: float
 
 
-def counted(rows: Rows, counts: np.ndarray | None = None) -> Counted:
-    """The sums of rows with `counts` of each resident; a resident who counts twice is two people."""
+def crosses(rows: Rows, counts: np.ndarray) -> np.ndarray:
+    """The products of all columns in each draw (residents x draws): one product of matrices for all of them."""
+    return (counts.T @ rows.own_cross).reshape(-1, *rows.cross.shape)
+
+
+def counted(rows: Rows, counts: np.ndarray | None = None, cross: np.ndarray | None = None) -> Counted:
+    """The sums of rows with `counts` of each resident; a resident who counts twice is two people.
+
+    `cross`: the products of all columns as they count, where they are known from `crosses`.
+    """
     if counts is None:
         names = ("uu", "uw", "ww", "by_u", "by_w", "wound_from", "resident_from", "owner", "home", "whitening", "cross")
         own = {name: getattr(rows, name) for name in names}
-        return Counted(**own, times=None, root=None, number=float(len(rows.table)))
+        sums = _adding(rows.wound_from, len(rows.wounds))
+        return Counted(**own, sums=sums, times=None, root=None, number=float(len(rows.table)))
     people = np.flatnonzero(counts)
     wounds = np.flatnonzero(counts[rows.owner])
-    owner, home = (np.unique(each, return_inverse=True)[1] for each in (rows.owner[wounds], rows.home[people]))
+    wound_from, owner = _numbered(rows.owner[wounds])
+    resident_from, home = _numbered(rows.home[people])
     return Counted(
         uu=rows.uu[wounds],
         uw=rows.uw[wounds],
         ww=rows.ww[wounds],
         by_u=rows.by_u.take(wounds, axis=1),
         by_w=rows.by_w.take(wounds, axis=1),
-        wound_from=_begins(owner),
-        resident_from=_begins(home),
+        wound_from=wound_from,
+        resident_from=resident_from,
         owner=owner,
         home=home,
+        sums=_adding(wound_from, len(wounds)),
         whitening=rows.whitening[people],
         times=counts[people],
         root=np.sqrt(counts[people])[owner],
-        cross=(counts @ rows.own_cross).reshape(rows.cross.shape),
+        cross=crosses(rows, counts)[0] if cross is None else cross,
         number=float(counts @ rows.sizes),
     )
+
+
+def _adding(begins: np.ndarray, members: int) -> csr_array:
+    """Groups x members: one where a member belongs to the group."""
+    return csr_array((np.ones(members), np.arange(members), np.append(begins, members)), (len(begins), members))
 
 
 def some(rows: Rows, residents: int) -> Rows:
@@ -236,6 +261,7 @@ def some(rows: Rows, residents: int) -> Rows:
         by_u=np.ascontiguousarray(rows.by_u[:, wounds]),
         by_w=np.ascontiguousarray(rows.by_w[:, wounds]),
         whitening=rows.whitening[picked],
+        week=rows.week[row],
     )
 
 
@@ -250,6 +276,12 @@ def _begins(codes: np.ndarray) -> np.ndarray:
     """Where a group begins: its own code changes, or that of a level above it."""
     codes = codes.reshape(len(codes), -1)
     return np.flatnonzero((np.diff(codes, axis=0, prepend=codes[:1] - 1) != 0).any(axis=1))
+
+
+def _numbered(codes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Where each group of sorted codes begins, and the number of each one's group."""
+    new = np.diff(codes, prepend=codes[:1] - 1) != 0
+    return np.flatnonzero(new), np.cumsum(new) - 1
 
 
 def _refuse_split(begins: list[np.ndarray], labels: list) -> None:

@@ -12,6 +12,7 @@ from kit.bias.warnings import always_shown, stopped_by, warnings
 from kit.compared import compared, other_ways, weeks
 from kit.healing.answers import Answers, withheld
 from kit.healing.other_answers import other_answers
+from kit.kept import kept
 from kit.study import Study
 
 Earlier = tuple[tuple[int, str], ...]
@@ -35,7 +36,12 @@ def warned(study: Study, earlier: Earlier = ()) -> pd.DataFrame:
 
 @lru_cache(maxsize=8)
 def _warned(study: Study, earlier: Earlier) -> pd.DataFrame:
-    return warnings(evidence_of(study, earlier))
+    def make() -> pd.DataFrame:
+        return warnings(evidence_of(study, earlier))
+
+    if earlier:  # what earlier reports were made of is no part of the study
+        return make()
+    return kept(study, "warnings", make, lambda table: {"table": table}, lambda parts: parts["table"])
 
 
 @lru_cache(maxsize=8)

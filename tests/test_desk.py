@@ -71,7 +71,8 @@ def filled(tmp_path_factory):
         first = everything(one_facility())
         for made in ("kit.compared.answer", "kit.compared.other_answers", "kit.followed.slopes", "kit.region.case_mix"):
             patch.setattr(made, never)
-        patch.setattr("kit.sensitivity.specifications._answered", never)
+        for made in ("kit.sensitivity.specifications._answered", "kit.context.program._program", "kit.warned.warnings"):
+            patch.setattr(made, never)
         again = everything(one_facility())
     return home, away, first, again
 
@@ -82,9 +83,9 @@ def test_answers_that_were_kept_are_those_computed_anew_to_the_last_byte(filled)
     assert again == away
 
 
-def test_five_answers_are_kept_of_a_study(filled):
+def test_seven_answers_are_kept_of_a_study(filled):
     names = {file.name.split(".")[0].split("-")[0] for file in filled[0].rglob("*.json")}
-    assert names == {"compared", "mixed", "other_ways", "slopes", "specifications"}
+    assert names == {"compared", "mixed", "other_ways", "program", "slopes", "specifications", "warnings"}
 
 
 def words_kept(home):

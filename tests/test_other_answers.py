@@ -33,6 +33,7 @@ from kit.healing.other_answers import (
 )
 from kit.healing.other_arms import (
     Other,
+    _designs,
     closed_again,
     closed_by,
     in_common,
@@ -156,7 +157,7 @@ def test_trimming_keeps_chances_that_both_sides_have(plain):
     layout.weeks.loc[rows, "log_size"] = [3.0, 4, 5, 9, 1, 2, 4, 5, 6, 7]  # S1 to S4, O1 to O6
     # One column beside the intercept: the chance rises with size, and both sides have 3 to 7.
     begun = {asked.key: np.array([[0.0], [1.0]])}
-    first, second = in_common(layout, asked, begun)
+    first, second = in_common(_designs(layout, asked), begun[asked.key][:, 0])
     assert first.tolist() == [True, True, True, False]
     assert second.tolist() == [False, False, True, True, True, True]
     left = redrawn(replace(plain, alike=(first, second)), whole(layout)).alike[:, 0]

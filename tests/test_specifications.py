@@ -202,7 +202,7 @@ def test_the_row_of_wounds_that_somebody_resembled_is_taken_over(lifelike, monke
 @pytest.mark.parametrize("why", ["not carried", "stopped"])
 def test_where_the_answer_is_not_told_nothing_is_worked_out(lifelike, monkeypatch, why):
     study, told = lifelike
-    monkeypatch.setattr(module, "answered_alone", None)  # asking would fail
+    monkeypatch.setattr(module, "in_brief", None)  # asking would fail
     few = replace(answers_of(row_of(told=False)), layout=told.layout)
     table = specifications(study, few if why == "not carried" else withheld(told, "a warning"))
     assert len(table) == 12 and table["amount"].isna().all() and table["not_computed"].eq(NOT_MADE).all()

@@ -144,7 +144,7 @@ def _beside(own: pd.DataFrame, measure: str, week: int, how: _How) -> pd.DataFra
     columns, names = design(known, how.measurements, how.wounds, how.covariates)
     observed, home = known["observed"].to_numpy(dtype=float), known["facility"].to_numpy()
     often = np.column_stack([np.ones(len(known)), resident_draws(known["resident"].to_numpy(), how.draws, how.seed)])
-    expected = np.column_stack([fitted(columns, observed, counts) * counts for counts in often.T])
+    expected = fitted(columns, observed, often) * often
     group = (observed @ often) / often.sum(axis=0)
     told = []
     for row in rows:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from kit.healing.weights import expit, logistic
+
 CASE_MIX = ("size", "stage", "age of the wound", "kind", "necrosis")
 # Odds for a standard deviation of a column are taken to lie near none, with this standard deviation of their logarithm:
 # it keeps few closings from running away (Gelman et al. 2008, Ann Appl Stat 2:1360, give 2.5 as scale).
 SPREAD = 2.5
 KIND_FROM = 10  # wounds that a kind or stage needs for a column of its own; common practice, no source
-ROUNDS, CLOSE, FURTHEST = 50, 1e-9, 4.0
 
 
 def design(
@@ -61,21 +62,11 @@ def _kinds(values: pd.Series) -> list[np.ndarray]:
 
 
 def fitted(columns: np.ndarray, observed: np.ndarray, counts: np.ndarray) -> np.ndarray:
-    """Each row's expected chance from a logistic model of parts that may lie beyond 0 and 1; the intercept is free.
+    """Each row's expected chance, for each set of counts (rows x sets, the whole sample first), from a logistic model.
 
-    Newton's method. As the intercept is not held, the expected add up to the observed, each counted so often.
+    Parts observed may lie beyond 0 and 1. As the intercept is not held, the expected add up to the observed, each
+    counted so often. A set without any that came to it, or without any that did not, takes the model of the first.
     """
-    held = np.full(columns.shape[1], 1 / SPREAD**2)
-    held[0] = 0.0
-    share = float(np.clip(np.average(observed, weights=counts), 1e-6, 1 - 1e-6))
-    found = np.zeros(columns.shape[1])
-    found[0] = np.log(share / (1 - share))
-    for _ in range(ROUNDS):
-        chance = 1 / (1 + np.exp(-(columns @ found)))
-        slope = columns.T @ (counts * (observed - chance)) - held * found
-        bend = (columns * (counts * chance * (1 - chance))[:, None]).T @ columns + np.diag(held + 1e-12)
-        step = np.linalg.solve(bend, slope)
-        found = found + step * min(1.0, FURTHEST / max(np.abs(step).max(), 1e-12))
-        if np.abs(step).max() < CLOSE:
-            break
-    return 1 / (1 + np.exp(-(columns @ found)))
+    holding = np.full(columns.shape[1], 1 / SPREAD**2)
+    whole = logistic(columns, observed, counts[:, :1], holding)
+    return expit(columns @ logistic(columns, observed, counts, holding, whole))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import pandas as pd
 
@@ -11,6 +11,7 @@ from kit.context.after_start import MODALITIES, PRESSURE, after_start
 from kit.delivered import delivered
 from kit.delivery.dose import doses, treated_days
 from kit.healing.resampling import DRAWS, SEED
+from kit.kept import kept
 from kit.plan import WEEK
 from kit.study import Study
 
@@ -36,6 +37,11 @@ class Program:
 @lru_cache(maxsize=8)
 def program_of(study: Study, draws: int = DRAWS, seed: int = SEED) -> Program:
     """The program's numbers: of wounds of the cohort that started, over the whole export and not only the quarter."""
+    make = partial(_program, study, draws, seed)
+    return kept(study, f"program-{draws}-{seed}", make, lambda made: vars(made).copy(), lambda parts: Program(**parts))
+
+
+def _program(study: Study, draws: int, seed: int) -> Program:
     started = after_start(study.episodes, study.measurements, study.sessions, study.plan, draws=draws, seed=seed)
     own = study.episodes[study.episodes["in_cohort"] & ~study.episodes["running"] & study.episodes["start_day"].notna()]
     days = treated_days(delivered(study).told, study.plan)

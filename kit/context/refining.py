@@ -9,11 +9,12 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from kit.compared import weeks
 from kit.delivery.orders import orders
-from kit.healing.answers import Answers, answer, named
+from kit.healing.answers import in_brief, named
+from kit.healing.comparison import Question, measure, questions
+from kit.healing.emulation import Layout
 from kit.healing.resampling import SEED
-from kit.plan import ELEMENTS, Plan, Regimen
+from kit.plan import ELEMENTS, WEEK, Plan, Regimen
 from kit.study import Study
 from kit.warned import answers_of
 from kit.wounds.regimens import given
@@ -50,36 +51,37 @@ def refined(study: Study) -> pd.DataFrame:
     section 2.5); not_computed (why not; else blank). Limits of the elements asked beforehand are Bonferroni's among
     them; of the others only the shrunk numbers are to be told.
     """
-    plan, stopped = study.plan, answers_of(study).told["withheld_for"].iloc[0]
-    rows = [_row(name, study, stopped) for name in ELEMENTS]
-    told = pd.DataFrame(rows, columns=COLUMNS)
-    return _shrunk(told, plan)
+    answers = answers_of(study)
+    stopped, layout = answers.told["withheld_for"].iloc[0], answers.layout
+    splits = {name: split_by(name, study) for name in ELEMENTS}
+    asked = {} if stopped else {name: _pair(split, layout) for name, split in splits.items() if split is not None}
+    found = dict(zip(asked, in_brief(layout, list(asked.values()), DRAWS, SEED), strict=True))
+    rows = []
+    for name, split in splits.items():
+        row = dict.fromkeys(COLUMNS, np.nan) | {
+            "element": name, "asked_beforehand": name in study.plan.refining.questions, "one": "", "other": "",
+            "one_starters": 0, "other_starters": 0, "measure": "", "not_computed": stopped or NOT_RECORDED,
+        }  # fmt: skip
+        rows.append(row | _told(split, asked[name], layout, *found[name]) if name in asked else row)
+    return _shrunk(pd.DataFrame(rows, columns=COLUMNS), study.plan)
 
 
-def _row(name: str, study: Study, stopped: str) -> dict[str, object]:
-    split = split_by(name, study)
-    row = dict.fromkeys(COLUMNS, np.nan) | {
-        "element": name, "asked_beforehand": name in study.plan.refining.questions, "one": "", "other": "",
-        "one_starters": 0, "other_starters": 0, "measure": "", "not_computed": stopped or NOT_RECORDED,
-    }  # fmt: skip
-    if split is None or stopped:
-        return row
-    row |= {"one": split.one, "other": split.other}
-    found = _asked(split, study)
-    pair = found.told[(found.told["treated"] == split.one) & (found.told["beside"] == split.other)].iloc[0].to_dict()
-    row |= {"one_starters": pair["starters"], "other_starters": pair["others"], "measure": found.measure}
-    row |= {"horizon_weeks": found.horizon_weeks}
-    if _is_the_facility(split, found):
+def _told(split: Split, asked: Question, layout: Layout, pair: pd.Series, needs: pd.DataFrame) -> dict[str, object]:
+    """What a row says of two ways that were compared."""
+    what = measure(layout)
+    row = {"one": split.one, "other": split.other, "one_starters": pair["starters"], "other_starters": pair["others"]}
+    row |= {"measure": what, "horizon_weeks": layout.horizon // WEEK}
+    if _is_the_facility(asked, layout):
         return row | {"not_computed": OF_THE_FACILITY}
     if not pair["is_told"]:
-        return row | {"not_computed": _lacks(found.needs, pair)}
-    numbers = {name: 100 * pair[f"{found.measure}_{name}"] for name in ("difference", "low", "high", "error")}
+        return row | {"not_computed": _lacks(needs)}
+    numbers = {name: 100 * pair[f"{what}_{name}"] for name in ("difference", "low", "high", "error")}
     return row | numbers | {"not_computed": "" if np.isfinite(numbers["difference"]) else NOT_RECORDED}
 
 
-def _lacks(needs: pd.DataFrame, pair: dict) -> str:
+def _lacks(needs: pd.DataFrame) -> str:
     """The first thing that the comparison of two ways needs and does not have."""
-    own = needs[(needs["treated"] == pair["treated"]) & (needs["beside"] == pair["beside"]) & ~needs["met"]].iloc[0]
+    own = needs[~needs["met"]].iloc[0]
     return f"{named(needs)[own['need']]}: {own['found']:.0f} of the {own['needed']:.0f} needed"
 
 
@@ -192,22 +194,17 @@ SPLITS = {
 # --- the same comparison, under other names ---
 
 
-def _asked(split: Split, study: Study) -> Answers:
-    """The comparison with starts named by the split; starts of neither way stay starts, of no regimen."""
-    own, plan = weeks(study), _plan_of(split, study.plan)
-    label = own.weeks["wound"].map(split.labels).fillna("another way").astype(object)
-    starts = label.where(own.weeks["starts"] != "", "")
-    named = own.weeks.assign(starts=starts, regimen=label.where(own.weeks["regimen"].notna(), None))
-    return answer(replace(own, weeks=named), study.measurements, plan, DRAWS, SEED)
-
-
-def _plan_of(split: Split, plan: Plan) -> Plan:
+def _pair(split: Split, layout: Layout) -> Question:
+    """Wounds that started one way beside wounds that started the other; starts of neither way are left out."""
+    label = layout.weeks["wound"].map(split.labels).fillna("another way").astype(object)
+    weeks = layout.weeks.assign(starts=label.where(layout.weeks["starts"] != "", ""))
     rules = tuple(Regimen(name=name[:40], modality="other") for name in (split.one, split.other))
-    return plan.model_copy(update={"regimens": rules})
+    *_, pair = questions(replace(layout, weeks=weeks), layout.plan.model_copy(update={"regimens": rules}))
+    return pair
 
 
-def _is_the_facility(split: Split, found: Answers) -> bool:
+def _is_the_facility(asked: Question, layout: Layout) -> bool:
     """Whether both ways were started among the wounds compared, and in no facility both."""
-    own = found.layout.weeks.iloc[found.layout.starters.week]
-    own = own[own["starts"].isin([split.one, split.other])]
-    return own["starts"].nunique() > 1 and not (own.groupby("facility")["starts"].nunique() > 1).any()
+    home = layout.weeks["facility"].to_numpy()
+    one, other = (set(home[rows.week]) for rows in asked.rows)
+    return bool(one and other) and not one & other

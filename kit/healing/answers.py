@@ -17,7 +17,6 @@ from kit.healing.comparison import (
     NONE,
     Question,
     Weighed,
-    any_modality,
     balance,
     choose_horizon,
     draw_all,
@@ -148,17 +147,18 @@ def answer(weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DR
     )
 
 
-def answered_alone(
-    weeks: Weeks, measurements: pd.DataFrame, plan: Plan, draws: int = DRAWS, seed: int = SEED
-) -> tuple[pd.Series, pd.DataFrame]:
-    """Any modality beside none, alone and in brief: its row of `told`, in which OTHERWISE is missing, and its needs."""
-    layout = choose_horizon(weeks.weeks, measurements, plan)
-    asked, begun = any_modality(layout), {}
-    needs = _needs(layout, asked, plan, begun)
-    if not needs["met"].all():
-        return pd.Series(_row(layout, asked, needs, None, Z)), needs
-    found = draw_all(layout, [asked], draws, seed, brief=True, begun=begun)[asked.key]
-    return pd.Series(_row(layout, asked, needs, found, Z)), needs
+def in_brief(
+    layout: Layout, asked: list[Question], draws: int = DRAWS, seed: int = SEED
+) -> list[tuple[pd.Series, pd.DataFrame]]:
+    """Each question alone and in brief: its row of `told`, in which OTHERWISE is missing, and its needs."""
+    begun: dict = {}
+    needs = [_needs(layout, question, layout.plan, begun) for question in asked]
+    carried = [question for question, own in zip(asked, needs, strict=True) if own["met"].all()]
+    found = draw_all(layout, carried, draws, seed, brief=True, begun=begun) if carried else {}
+    return [
+        (pd.Series(_row(layout, question, own, found.get(question.key), Z)), own)
+        for question, own in zip(asked, needs, strict=True)
+    ]
 
 
 def _of(needs: pd.DataFrame, question: Question) -> pd.DataFrame:

@@ -68,14 +68,17 @@ def _climb(first: np.ndarray, last: np.ndarray, shares: np.ndarray, count: int) 
     Stops when no shift of mass could win more than SETTLED (Gentleman & Geyer 1994, Biometrika 81:618).
     """
     masses = np.full(count, 1 / count)
+    pull, loglik = _pull(masses, first, last, shares)
     for _ in range(ROUNDS):
-        pull, loglik = _pull(masses, first, last, shares)
         if pull.max() - 1 < SETTLED:
             return masses
         once = masses * pull
         twice = once * _pull(once, first, last, shares)[0]
-        far = _leap(masses, once, twice)
-        masses = far if _pull(far, first, last, shares)[1] >= loglik else twice
+        masses, before = _leap(masses, once, twice), loglik
+        pull, loglik = _pull(masses, first, last, shares)
+        if not loglik >= before:
+            masses = twice
+            pull, loglik = _pull(masses, first, last, shares)
     raise ValueError("The share closed between rounds does not settle.")
 
 

@@ -53,13 +53,15 @@ class Other:
 class Sample:
     """The answer's two arms in the whole sample, as they are and with what each of the other ways changes.
 
-    `again`: the layout in which closings seen once count as open. `alike`: starters and others within the chances that
-    both have. `begun`: the coefficients of the whole sample, from which every draw is fitted.
+    `again`: the layout in which closings seen once count as open. `designs`: the start model's columns of starters and
+    of others. `alike`: starters and others within the chances that both have. `begun`: the coefficients of the whole
+    sample, from which every draw is fitted.
     """
 
     layout: Layout
     asked: Question
     again: Layout
+    designs: tuple[np.ndarray, np.ndarray]
     alike: tuple[np.ndarray, np.ndarray]
     through: Passing
     both: tuple[Arm, Arm]
@@ -78,7 +80,8 @@ def sampled(layout: Layout, measurements: pd.DataFrame, plan: Plan) -> Sample:
         outcome=layout.weeks["outcome"].astype(object).where(~once, "open"),
     )
     again = lay_out(opened, measurements, plan, layout.horizon)
-    return Sample(layout, asked, again, in_common(layout, asked, begun), through, both, begun)
+    designs = _designs(layout, asked)
+    return Sample(layout, asked, again, designs, in_common(designs, begun[asked.key][:, 0]), through, both, begun)
 
 
 def closed_again(wounds: pd.DataFrame, measurements: pd.DataFrame) -> set[str]:
@@ -96,14 +99,13 @@ def closed_again(wounds: pd.DataFrame, measurements: pd.DataFrame) -> set[str]:
     return set(second.index[~(opens.reindex(second.index) < second).fillna(False).to_numpy(dtype=bool)])
 
 
-def in_common(layout: Layout, asked: Question, begun: dict) -> tuple[np.ndarray, np.ndarray]:
+def in_common(designs: tuple[np.ndarray, np.ndarray], found: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Which starters and which others have a chance to be a starter that is met on both sides.
 
     The range from the larger of the two least to the smaller of the two greatest chances, in the whole sample
     (Dehejia & Wahba 1999, J Am Stat Assoc 94:1053, from memory); draws keep it.
     """
-    first, second = _designs(layout, asked)
-    one, other = (design @ begun[asked.key][:, 0] for design in (first, second))
+    one, other = (design @ found for design in designs)
     low, high = max(one.min(), other.min()), min(one.max(), other.max())
     return (one >= low) & (one <= high), (other >= low) & (other <= high)
 
@@ -162,7 +164,7 @@ def expected(sample: Sample, others: Arm, through: Passing, counts: np.ndarray) 
     untreated to the horizon or to their end, with the answer's weights there; then the mean over the starters. Right
     where either the weights or the line are (Robins, Sued, Lei-Gomez & Rotnitzky 2007, Stat Sci 22:544, from memory).
     """
-    first, second = _designs(sample.layout, sample.asked)
+    first, second = sample.designs
     seen = others.rows.whole
     slopes = least_squares(second[seen], closed_by(others.rows)[seen], last_weights(others, through)[seen])
     own = counts[sample.layout.starters.week]
@@ -174,8 +176,10 @@ def expected(sample: Sample, others: Arm, through: Passing, counts: np.ndarray) 
 def least_squares(design: np.ndarray, outcome: np.ndarray, weights: np.ndarray) -> np.ndarray:
     """Coefficients (columns x sets) of weighted least squares, a set of weights (rows x sets) each."""
     columns = design.shape[1]
-    products = (design[:, :, None] * design[:, None, :]).reshape(len(design), -1)
-    crossed = (products.T @ weights).T.reshape(-1, columns, columns)
+    one, other = np.triu_indices(columns)
+    products = (design.T[one] * design.T[other]) @ weights
+    crossed = np.empty((weights.shape[1], columns, columns))
+    crossed[:, one, other] = crossed[:, other, one] = products.T
     hold = RIDGE * np.trace(crossed, axis1=1, axis2=2) / columns + 1e-12
     right = (design * outcome[:, None]).T @ weights
     return np.linalg.solve(crossed + hold[:, None, None] * np.eye(columns), right.T[..., None])[..., 0].T

@@ -66,10 +66,31 @@ def weeks_of(
     its end, past the run-in, with no contraindication and no comfort goal in it, at a stage that the plan starts, in a
     facility whose program had begun. Nothing after the week's end is asked.
     """
+    known = known_weeks(episodes, residents, wounds, measurements, stages, spans, plan)
+    return judged(known, episodes, spans, departures, plan)
+
+
+def known_weeks(
+    episodes: pd.DataFrame,
+    residents: pd.DataFrame,
+    wounds: pd.DataFrame,
+    measurements: pd.DataFrame,
+    stages: pd.DataFrame,
+    spans: pd.DataFrame,
+    plan: Plan,
+) -> pd.DataFrame:
+    """Every week of the cohort's wounds with what was charted as it began, before it is judged."""
+    seen = episodes[episodes["in_cohort"] & ~episodes["running"]]
+    weeks = wound_weeks(seen, measurements, plan).merge(seen[_OF_THE_WOUND], on="wound")
+    return charted(weeks, residents, wounds, measurements, stages, spans)
+
+
+def judged(
+    weeks: pd.DataFrame, episodes: pd.DataFrame, spans: pd.DataFrame, departures: pd.DataFrame, plan: Plan
+) -> Weeks:
+    """The weeks of `known_weeks`, each judged at its end."""
     cohort = episodes[episodes["in_cohort"]]
     seen = cohort[~cohort["running"]]
-    weeks = wound_weeks(seen, measurements, plan).merge(seen[_OF_THE_WOUND], on="wound")
-    weeks = charted(weeks, residents, wounds, measurements, stages, spans)
     start, end = weeks["start_day"].fillna(LATE).astype("int64"), weeks["end_day"].astype("int64")
     here = (start >= weeks["begins"]) & (start <= weeks["ends"])
     lost = (weeks["outcome"] == "left") | weeks["vanished"]

@@ -11,7 +11,7 @@ from concurrent.futures import ThreadPoolExecutor, wait
 from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from functools import partial
+from functools import cache, partial
 from importlib.metadata import version
 from pathlib import Path
 
@@ -132,12 +132,13 @@ def report(request: Request, say: Say = lambda sentence: None, kernel: Kernel = 
             _write_sheet(draft, found, study, final)
             if request.pdf:
                 say(print_pages(draft))
+            standing = standing_in(whole, request.facility)
         say("Writing tables")
         run = _run_of(found, request, final.name, study.plan)
         (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
         with temporary_files_in(draft):  # files with rows of persons come last
             write_tables(internal, found, study)
-            write_wounds(internal, worklist_of(study), standing_in(whole, request.facility), study.plan)
+            write_wounds(internal, worklist_of(study), standing, study.plan)
     _enter_in_ledger(final)
     for sentence in no_longer_whole(final.parent):
         say(sentence)
@@ -232,15 +233,20 @@ def _body(node: nbformat.NotebookNode, parameters: dict[str, str]) -> str:
     shown = nbformat.from_dict(node)
     # The cell that papermill adds has another id in every run.
     shown.cells = [cell for cell in node.cells if "injected-parameters" not in cell.metadata.get("tags", [])]
-    exporter = HTMLExporter(
-        template_name="basic", exclude_input=True, exclude_output_prompt=True, exclude_anchor_links=True
-    )
-    body, _ = exporter.from_notebook_node(shown)
+    body, _ = _exporter().from_notebook_node(shown)
     files = {name: file_said(Path(value)) for name, value in parameters.items() if value and name != "facility"}
     given = ", ".join(f"{name} {value}" for name, value in {**parameters, **files}.items() if value)
     ran = html.escape(f"Run with: {given}. The notebook itself, with its code, lies in notebooks/.")
     back = '<nav aria-label="This report"><a href="page.html">Back to the page</a></nav>'
     return f'{back}{body}<p class="small">{ran}</p>'
+
+
+@cache
+def _exporter() -> HTMLExporter:
+    """What makes pages of notebooks; its templates take longer to read than a page to make."""
+    return HTMLExporter(
+        template_name="basic", exclude_input=True, exclude_output_prompt=True, exclude_anchor_links=True
+    )
 
 
 def _write_page(

@@ -7,6 +7,7 @@ number is a matter of rules; what all rules have in common, such as what no char
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass, replace
 from functools import lru_cache, partial
 from itertools import combinations, product
@@ -14,10 +15,11 @@ from itertools import combinations, product
 import numpy as np
 import pandas as pd
 
-from kit.healing.answers import Answers, answered_alone
-from kit.healing.comparison import CLOSED
+from kit.healing.answers import Answers, in_brief
+from kit.healing.comparison import CLOSED, any_modality, laid_out
+from kit.healing.emulation import Layout
 from kit.healing.other_answers import ALIKE
-from kit.healing.trials import Weeks, weeks_of
+from kit.healing.trials import Weeks, judged, known_weeks
 from kit.kept import kept
 from kit.plan import COVARIATES, Plan
 from kit.sensitivity.bounds import no_number, not_made
@@ -94,11 +96,28 @@ def _edited(study: Study, answers: Answers, draws: int) -> tuple[dict, ...]:
 
 
 def _answered(study: Study, answers: Answers, draws: int) -> tuple[dict, ...]:
+    """Rows that judge the same weeks over the same horizon are answered one after another: those are laid out once."""
     own, measure = own_choice(answers), answers.measure
     first, alone = _row(own, own, answers.told.iloc[0], measure, ""), singles(own, measure)
-    rows = [_asked(study, choice, own, measure, draws) for choice in alone]
-    moving = [choice for choice, row in zip(alone, rows, strict=True) if _moves(row, first)]
-    return (*rows, *(_asked(study, choice, own, measure, draws) for choice in pairs(moving, own)))
+    rows: dict[Choice, dict] = {}
+    moving: list[Choice] = []
+
+    def ask(choices: Iterable[Choice]) -> None:
+        rows.update({one: _asked(study, one, own, measure, draws) for one in choices if one not in rows})
+
+    for choice in sorted(alone, key=lambda one: one.levelled == own.levelled):  # what is levelled first
+        ask([choice])
+        if _moves(rows[choice], first):
+            moving.append(choice)
+            ask(pair for pair in pairs(moving, own) if _laid_out_as(pair) == _laid_out_as(choice))
+    both = pairs([choice for choice in alone if choice in moving], own)
+    ask(sorted(both, key=_laid_out_as))
+    return tuple(rows[choice] for choice in (*alone, *both))
+
+
+def _laid_out_as(choice: Choice) -> tuple[int, ...]:
+    """All that is chosen but what is levelled."""
+    return choice.confirm_days, choice.fresh_days, choice.run_in_days, choice.horizon_weeks
 
 
 def _table(rows: list[dict]) -> pd.DataFrame:
@@ -171,8 +190,10 @@ def changed(choice: Choice, own: Choice) -> list[str]:
 
 def _asked(study: Study, choice: Choice, own: Choice, measure: str, draws: int) -> dict:
     """A row of the table, answered anew."""
-    weeks = _weeks(study, choice.run_in_days, choice.fresh_days, choice.confirm_days)
-    told, needs = answered_alone(weeks, study.measurements, edited(study.plan, choice, measure), draws)
+    layout = replace(
+        _layout(study, replace(choice, levelled=PLANNED), measure), plan=edited(study.plan, choice, measure)
+    )
+    [(told, needs)] = in_brief(layout, [any_modality(layout)], draws)
     return _row(choice, own, told, measure, _missing(needs) or no_number(told, measure))
 
 
@@ -185,25 +206,36 @@ def _missing(needs: pd.DataFrame) -> str:
     return f"too few under these rules: {count(int(need['found']), what)}, {int(need['needed'])} are needed"
 
 
+@lru_cache(maxsize=1)
+def _layout(study: Study, choice: Choice, measure: str) -> Layout:
+    """The trials by these rules; what is levelled changes none of them."""
+    weeks = _weeks(study, choice.run_in_days, choice.fresh_days, choice.confirm_days).weeks
+    return laid_out(weeks, study.measurements, edited(study.plan, choice, measure), choice.horizon_weeks)
+
+
+@lru_cache(maxsize=1)
+def _weeks(study: Study, run_in_days: int, fresh_days: int, confirm_days: int) -> Weeks:
+    """The weeks judged by other rules; the horizon changes none of them."""
+    comparison = study.plan.comparison.model_copy(update={"run_in_days": run_in_days})
+    plan = study.plan.model_copy(update={"comparison": comparison})
+    known, seen = _known(study, fresh_days, confirm_days), _episodes(study, confirm_days)
+    return judged(known, seen, study.spans, study.departures, plan)
+
+
+@lru_cache(maxsize=1)
+def _known(study: Study, fresh_days: int, confirm_days: int) -> pd.DataFrame:
+    """The weeks before they are judged; days of usual care change none of them."""
+    sizes = study.plan.sizes.model_copy(update={"fresh_days": fresh_days})
+    frames = (study.residents, study.wounds, study.measurements, study.stages, study.spans)
+    return known_weeks(_episodes(study, confirm_days), *frames, study.plan.model_copy(update={"sizes": sizes}))
+
+
 @lru_cache(maxsize=4)
 def _episodes(study: Study, confirm_days: int) -> pd.DataFrame:
     """The wounds of the study; of what may be chosen only the closing rule changes them."""
     following = study.plan.following.model_copy(update={"confirm_days": confirm_days})
     frames = (study.residents, study.wounds, study.measurements, study.sessions, study.departures)
     return episodes(*frames, study.plan.model_copy(update={"following": following}))
-
-
-@lru_cache(maxsize=8)
-def _weeks(study: Study, run_in_days: int, fresh_days: int, confirm_days: int) -> Weeks:
-    """The weeks judged by other rules; horizon and what is levelled change none of them."""
-    plan, frames = study.plan, (study.residents, study.wounds, study.measurements, study.stages, study.spans)
-    judged = plan.model_copy(
-        update={
-            "comparison": plan.comparison.model_copy(update={"run_in_days": run_in_days}),
-            "sizes": plan.sizes.model_copy(update={"fresh_days": fresh_days}),
-        }
-    )
-    return weeks_of(_episodes(study, confirm_days), *frames, study.departures, judged)
 
 
 def _row(choice: Choice, own: Choice, told: pd.Series | None, measure: str, why: str) -> dict:

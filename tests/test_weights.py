@@ -11,6 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kit.healing import weights
+from kit.healing.designs import Design, plain
 from kit.healing.weights import CLOSE, RIDGE, expit, leaving_design, logistic, start_design
 
 REFERENCE = Path(__file__).parent / "reference"
@@ -292,3 +294,34 @@ def test_the_spline_is_straight_beyond_the_outer_knots():
 def test_sizes_without_three_knots_have_no_bend():
     """Nearly all of one size: two knots fall together."""
     assert (leaving_design(leaving([1.0] * 18 + [2.0, 3.0]))[:, 3] == 0).all()
+
+
+def test_a_model_asked_for_again_is_remembered_and_another_is_not():
+    generator = np.random.default_rng(6)
+    design = plain(np.column_stack([np.ones(60), generator.normal(size=(60, 2))]))
+    outcome = (generator.random(60) < 0.4).astype(float)
+    counts = generator.poisson(1.0, size=(60, 5)).astype(float)
+    first = weights.fitted(design, outcome, counts, RIDGE)
+    assert first.tolist() == logistic(design, outcome, counts, RIDGE).tolist()
+    assert weights.fitted(plain(design.columns.copy()), outcome.copy(), counts.copy(), RIDGE) is first
+    with pytest.raises(ValueError, match="read-only"):
+        first[0] = 0.0
+    others = [
+        (design, 1 - outcome, counts, RIDGE), (design, outcome, counts[:, :4], RIDGE), (design, outcome, counts, 2.0),
+        (plain(design.columns + 1.0), outcome, counts, RIDGE),
+        (Design(design.columns, np.arange(60) % 2, 2), outcome, counts, RIDGE),
+        (design, outcome, counts[:30], RIDGE, None, np.arange(60) // 2),
+    ]  # fmt: skip
+    for other in others:
+        assert weights.fitted(*other).tolist() == logistic(*other).tolist() != first.tolist()
+
+
+def test_no_more_models_are_remembered_than_have_their_place(monkeypatch):
+    monkeypatch.setattr(weights, "REMEMBERED", 3)
+    monkeypatch.setattr(weights, "_remembered", {})
+    design, outcome = plain(np.column_stack([np.ones(8), np.arange(8.0)])), np.array([0.0, 1, 0, 0, 1, 1, 0, 1])
+    for ridge in (1.0, 2.0, 3.0, 4.0, 5.0):
+        weights.fitted(design, outcome, ridge=ridge)
+    assert len(weights._remembered) == 3
+    last = weights.fitted(design, outcome, ridge=5.0)
+    assert any(kept is last for kept in weights._remembered.values())

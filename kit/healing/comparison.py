@@ -256,10 +256,12 @@ def weigh_all(
         return found, [alike(layout, question, own, layout.owner, begun)[1] for question in asked]
 
     def lot(own: np.ndarray) -> list[Weighed]:
-        return _weigh(layout, asked, parts, own, *models(own), brief)
+        return _weigh(layout, asked, parts, own, *models(own), ways, brief)
 
-    models(np.ones((len(counts), 1)))  # the whole sample first: `begun` holds what all lots begin from
-    parts = cut(layout, asked, begun)
+    if not begun.keys() >= {"staying", *(question.key for question in asked)}:
+        models(np.ones((len(counts), 1)))  # the whole sample first: `begun` holds what all lots begin from
+    ways = (NOBODY_LEFT,) if brief else WAYS
+    parts = cut(layout, asked, begun, ways)
     many = _lot(layout)
     lots = side_by_side(lot, np.split(counts, range(many, counts.shape[1], many), axis=1))
     return {question.key: _joined([one[place] for one in lots]) for place, question in enumerate(asked)}
@@ -272,11 +274,10 @@ def _lot(layout: Layout) -> int:
 
 def _weigh(
     layout: Layout, asked: list[Question], parts: list[Part], counts: np.ndarray, found: Chances, models: list,
-    brief: bool,
+    ways: tuple[str, ...], brief: bool,
 ) -> list[Weighed]:  # fmt: skip
     """Every question weighed for one lot: the parts of a facility add up to it, and facilities to the group."""
     what, homes = measure(layout), () if brief else facilities(layout)
-    ways = (NOBODY_LEFT,) if brief else WAYS
     total: list = [None] * len(asked)
     houses: list[list[np.ndarray]] = [[] for _ in asked]
     for home, own in groupby(parts, lambda one: one.home):

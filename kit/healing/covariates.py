@@ -84,10 +84,11 @@ def _stalled(told: pd.DataFrame) -> np.ndarray:
 
 def _latest(weeks: pd.DataFrame, dated: pd.DataFrame, columns: list[str]) -> pd.DataFrame:
     """The last entry of a dated table up to the day on which each week begins."""
-    order = weeks.assign(row=np.arange(len(weeks))).sort_values("begins", kind="stable")
+    order = weeks[["wound", "begins"]].assign(row=np.arange(len(weeks))).sort_values("begins", kind="stable")
     dated = dated[["wound", "day", *columns]].sort_values("day", kind="stable")
     joined = pd.merge_asof(order, dated, left_on="begins", right_on="day", by="wound")
-    return joined.sort_values("row", ignore_index=True).drop(columns=["row", "day"])
+    joined = joined.sort_values("row", ignore_index=True)
+    return weeks.reset_index(drop=True).assign(**{name: joined[name] for name in columns})
 
 
 def held(weeks: pd.DataFrame, spans: pd.DataFrame, kinds: tuple[str, ...], until: pd.Series) -> np.ndarray:

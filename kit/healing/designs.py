@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from hashlib import sha256
 
 import numpy as np
 
@@ -77,6 +78,11 @@ class Design:
         return self.columns[self.order]
 
     @cached_property
+    def mark(self) -> bytes:
+        """What tells these rows from any others."""
+        return marked(self.columns, self.home)
+
+    @cached_property
     def pairs(self) -> tuple[np.ndarray, np.ndarray]:
         """Every two columns, each pair once."""
         return np.triu_indices(self.columns.shape[1])
@@ -102,6 +108,16 @@ class Design:
 def plain(columns: np.ndarray) -> Design:
     """Rows of a model without columns of facilities."""
     return Design(columns, np.zeros(len(columns), dtype=np.int64), 0)
+
+
+def marked(*given: np.ndarray | bytes | float | None) -> bytes:
+    """What tells arrays, and the like, from any others."""
+    told = sha256()
+    for one in given:
+        array = np.ascontiguousarray(np.nan if one is None else one)
+        told.update(f"{array.shape} {array.dtype} ".encode())
+        told.update(array)
+    return told.digest()
 
 
 class Curvature:

@@ -10,10 +10,10 @@ import pandas as pd
 
 from kit.healing.contrasts import CAUSES, Followed, Shares, Sums, follow, shares, sums, take
 from kit.healing.covariates import ALWAYS
-from kit.healing.designs import Design
+from kit.healing.designs import Design, plain
 from kit.healing.reductions import Early, at, early_response, shares_smaller
 from kit.healing.trials import trials
-from kit.healing.weights import LEAVING_RIDGE, RIDGE, expit, leaving_design, logistic, start_columns
+from kit.healing.weights import LEAVING_RIDGE, RIDGE, expit, fitted, leaving_design, start_columns
 from kit.plan import WEEK, Plan
 from kit.wounds.episodes import LATE
 
@@ -163,7 +163,8 @@ def chances(
     lost = layout.weeks["lost"].to_numpy(dtype=float)
     if not lost.any():
         return Chances(staying, elsewhere, None)
-    return Chances(staying, elsewhere, _fitted("leaving", layout.leaving, lost, counts, LEAVING_RIDGE, begun, owner))
+    design = begun.setdefault(("leaving", "design"), plain(layout.leaving))
+    return Chances(staying, elsewhere, _fitted("leaving", design, lost, counts, LEAVING_RIDGE, begun, owner))
 
 
 def passing(layout: Layout, counts: np.ndarray, names: tuple[str, ...], begun: dict) -> Passing:
@@ -174,26 +175,16 @@ def passing(layout: Layout, counts: np.ndarray, names: tuple[str, ...], begun: d
 
 def passed(layout: Layout, design: Design, found: Chances) -> Passing:
     """The weights of time that belong to chances; `design` is that of the start model for `layout.staying`."""
-    start = np.zeros((len(layout.weeks), len(found.elsewhere)))
-    start[layout.staying] = np.minimum(expit(design.times(found.staying)), SUREST)
-    start[layout.elsewhere] = np.minimum(found.elsewhere, SUREST)
-    leave = np.zeros_like(start) if found.leaving is None else expit(layout.leaving @ found.leaving)
-    np.minimum(leave, SUREST, out=leave)
-    untreated, untreated_by = _came_so_far(layout, np.subtract(1, start, out=start))
-    in_view, in_view_by = _came_so_far(layout, np.subtract(1, leave, out=leave))
-    return Passing(untreated, in_view, untreated_by, in_view_by)
-
-
-def _came_so_far(layout: Layout, stays: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """One over the chance of having come as far as a week begins, and the chance of having come to its end.
-
-    `stays` (weeks x sets), the chance to come from the beginning of a week to its end, is used up.
-    """
+    stays = np.ones((2, len(layout.weeks), len(found.elsewhere)))
+    stays[0, layout.staying] -= np.minimum(expit(design.times(found.staying)), SUREST)
+    stays[0, layout.elsewhere] -= np.minimum(found.elsewhere, SUREST)
+    if found.leaving is not None:
+        stays[1] -= np.minimum(expit(layout.leaving @ found.leaving), SUREST)
     begin = np.ones_like(stays)
     for week in layout.later:
-        begin[week] = begin.take(week - 1, axis=0) * stays.take(week - 1, axis=0)
+        begin[:, week] = begin.take(week - 1, axis=1) * stays.take(week - 1, axis=1)
     stays *= begin
-    return np.divide(1, begin, out=begin), stays
+    return Passing(*np.divide(1, begin, out=begin), *stays)
 
 
 def _design(name: str, layout: Layout, rows: np.ndarray, names: tuple[str, ...], begun: dict) -> Design:
@@ -205,13 +196,13 @@ def _design(name: str, layout: Layout, rows: np.ndarray, names: tuple[str, ...],
 
 
 def _fitted(
-    name: str, design: Design | np.ndarray, outcome: np.ndarray, counts: np.ndarray, ridge: float, begun: dict,
+    name: str, design: Design, outcome: np.ndarray, counts: np.ndarray, ridge: float, begun: dict,
     owner: np.ndarray | None = None,
 ) -> np.ndarray:  # fmt: skip
     """Coefficients for each set, sought from those of the whole sample."""
     if name not in begun:
-        begun[name] = logistic(design, outcome, ridge=ridge)
-    return logistic(design, outcome, counts, ridge, begun[name], owner)
+        begun[name] = fitted(design, outcome, ridge=ridge)
+    return fitted(design, outcome, counts, ridge, begun[name], owner)
 
 
 def columns_for(starters: int, plan: Plan, weeks: pd.DataFrame) -> tuple[str, ...]:

@@ -9,9 +9,10 @@ from scipy.sparse import csr_matrix
 
 from kit.healing.contrasts import Followed
 from kit.healing.designs import Design
-from kit.healing.emulation import Layout, Rows
+from kit.healing.emulation import WAYS, Layout, Rows
 from kit.healing.reductions import Early
 
+KNOWN = ["wound", "facility", "begins", "starts"]  # of the weeks of a part; all else is in its arrays
 AT_ONCE = 4096  # weeks of a part, or one facility's where it has fewer
 
 
@@ -51,8 +52,11 @@ class Part:
     designs: list[Design]
 
 
-def cut(layout: Layout, asked: list[Question], begun: dict) -> list[Part]:
-    """The parts of a comparison, facility by facility. `begun` holds the designs of the whole."""
+def cut(layout: Layout, asked: list[Question], begun: dict, ways: tuple[str, ...] = WAYS) -> list[Part]:
+    """The parts of a comparison, facility by facility, to be followed in some of the WAYS.
+
+    `begun` holds the designs of the whole.
+    """
     place = _places(layout)
     many = int(place.max(initial=-1)) + 1
     members = _members(place, many)
@@ -64,7 +68,7 @@ def cut(layout: Layout, asked: list[Question], begun: dict) -> list[Part]:
     def split(rows: Rows) -> list[Rows]:
         """The same rows stand on a side of several questions: they are cut once."""
         if id(rows) not in done:
-            done[id(rows)] = _split(rows, place, number, many)
+            done[id(rows)] = _split(rows, place, number, many, ways)
         return done[id(rows)]
 
     starters, others = split(layout.starters), split(layout.others)
@@ -79,12 +83,12 @@ def cut(layout: Layout, asked: list[Question], begun: dict) -> list[Part]:
         [begun[one.key, "design"].take(rows) for rows in _members(place[np.concatenate(one.weeks)], many)]
         for one in asked
     ]
-    told = []
+    told, known = [], layout.weeks[KNOWN]
     for own, weeks in enumerate(members):
         people, owner = np.unique(layout.owner[weeks], return_inverse=True)
         piece = replace(
             layout,
-            weeks=layout.weeks.iloc[weeks].reset_index(drop=True),
+            weeks=known.iloc[weeks].reset_index(drop=True),
             people=layout.people[people],
             owner=owner,
             first=number[layout.first[weeks]],
@@ -131,13 +135,13 @@ def _spread(mask: np.ndarray, rows: Rows, place: np.ndarray, many: int) -> list[
     return [mask[own] for own in _members(place[rows.week], many)]
 
 
-def _split(rows: Rows, place: np.ndarray, number: np.ndarray, many: int) -> list[Rows]:
+def _split(rows: Rows, place: np.ndarray, number: np.ndarray, many: int, named: tuple[str, ...]) -> list[Rows]:
     """The rows of each part, with rows and weeks numbered anew."""
     members = _members(place[rows.week], many)
     anew = np.empty(len(rows.week), dtype=np.int64)
     for own in members:
         anew[own] = np.arange(len(own))
-    ways = {name: _split_followed(way, place, number, anew, many) for name, way in rows.ways.items()}
+    ways = {name: _split_followed(rows.ways[name], place, number, anew, many) for name in named}
     early = rows.early
     return [
         Rows(

@@ -53,17 +53,19 @@ from kit.pages.sheet import SHEET, read_numbers, sheet_html, write_numbers
 from kit.pages.trend_figures import trend_figure
 from kit.pages.workbooks import write_tables, write_wounds
 from kit.plan import Plan
+from kit.sensitivity.specifications import specifications
 from kit.sharing.counted import counted
 from kit.sharing.telling import told
 from kit.statements.plan_changes import as_kept
 from kit.statements.sent import rows_used
 from kit.study import Study, map_of, read_study, study_then
 from kit.synced import synced_said
-from kit.warned import answers_of
+from kit.warned import answers_of, ways_of
 from kit.words import FEW_NAMES, day
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 COSTS = "costs.html"
+ALONE = ("01", "02", "03", "06")  # notebooks that need no comparison: they run while the page makes it
 SOON = 0.2  # seconds
 Say = Callable[[str], None]
 Kernel = Callable[[], AbstractContextManager[Run]]
@@ -133,6 +135,8 @@ def report(request: Request, say: Say = lambda sentence: None, kernel: Kernel = 
             if request.pdf:
                 say(print_pages(draft))
             standing = standing_in(whole, request.facility)
+            if request.notebooks == NOTEBOOKS:  # what takes a notebook longest is begun here, before it is asked for
+                specifications(study, answers_of(study), ways_of(study))
         say("Writing tables")
         run = _run_of(found, request, final.name, study.plan)
         (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
@@ -199,9 +203,10 @@ def _notebooks_meanwhile(request: Request, internal: Path, say: Say, kernel: Ker
     What stops the page stops the notebooks: the kernel ends first, and with it what waits for it.
     """
     notebooks = sorted(request.notebooks.glob("[0-9]*.ipynb"))
+    inturn = sorted(notebooks, key=lambda notebook: not notebook.stem.startswith(ALONE))
     say("Starting the kernel in which the notebooks run")
     with ThreadPoolExecutor(1) as beside, kernel() as run:
-        going = beside.submit(_run_notebooks, notebooks, request, internal, say, run)
+        going = beside.submit(_run_notebooks, inturn, request, internal, say, run)
         yield [(f"{notebook.stem}.html", title_of(nbformat.read(notebook, 4))) for notebook in notebooks]
         while not going.done():
             wait([going], timeout=SOON)  # an interrupt is heard between two waits, on Windows too

@@ -14,6 +14,7 @@ from kit.healing.designs import Curvature, Design, marked, plain
 RIDGE = 0.1  # on standardized columns: keeps a draw in which a column tells all from running away, and no more
 LEAVING_RIDGE = 1.0  # few leave, and the two arms share what they can
 ROUNDS, CLOSE = 25, 1e-4  # the error left is about the square of the last step
+NEAR = 1e-3  # close enough for one of many draws, which differ by hundredths and more
 FURTHEST = 4.0  # the longest step of one round, in log odds of a standardized column
 KNOTS = (0.1, 0.5, 0.9)
 REMEMBERED = 300  # fits
@@ -29,11 +30,11 @@ def fitted(
     begin: np.ndarray | None = None,
     owner: np.ndarray | None = None,
 ) -> np.ndarray:
-    """The same as `logistic`, for reading only: other questions ask for the same model in the same draws again."""
+    """The same as `logistic` for draws, for reading only: other questions ask for the same model in the same draws."""
     mark = marked(design.mark, design.homes, outcome, counts, ridge, begin, owner)
     found = _remembered.get(mark)
     if found is None:
-        found = logistic(design, outcome, counts, ridge, begin, owner)
+        found = logistic(design, outcome, counts, ridge, begin, owner, CLOSE if begin is None else NEAR)
         found.flags.writeable = False
         for oldest in [*_remembered][: len(_remembered) + 1 - REMEMBERED]:
             _remembered.pop(oldest, None)
@@ -48,13 +49,15 @@ def logistic(
     ridge: float | np.ndarray = 0.0,
     begin: np.ndarray | None = None,
     owner: np.ndarray | None = None,
+    close: float = CLOSE,
 ) -> np.ndarray:
     """Coefficients of logistic regressions of one outcome, one set of counts each.
 
     `design` rows x columns, the first an intercept that no ridge holds; `outcome` 0 or 1; `counts` rows x sets, how
     often each row counts (once where left out); `ridge` times half the squared coefficients is taken off the log
     likelihood, one ridge for all columns or one each; `begin` are columns to start from. With `owner` the counts are of
-    residents (residents x sets), and it numbers that of each row. Out: columns x sets.
+    residents (residents x sets), and it numbers that of each row. It ends with a step shorter than `close`. Out:
+    columns x sets.
 
     Newton's method; a set without any row of one outcome has no answer and comes back as it began.
     """
@@ -77,7 +80,7 @@ def logistic(
         step = move(design, seen[:, active], counts.take(active, axis=1), owner, holding, at)
         longest = np.abs(step).max(axis=0)
         found[:, active] += step * np.minimum(1.0, FURTHEST / np.maximum(longest, FURTHEST))
-        active = active[longest > CLOSE]
+        active = active[longest > close]
     return found
 
 

@@ -109,7 +109,8 @@ def _drop_what_was_waited_for() -> None:
 
 def _surroundings(home: str) -> dict[str, str]:
     temporary = dict.fromkeys(("TMPDIR", "TEMP", "TMP"), home)
-    return {**os.environ, **temporary, "IPYTHONDIR": home, "MPLBACKEND": "agg"}
+    threads = dict.fromkeys(("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")  # another process works beside it
+    return {**os.environ, **temporary, **threads, "IPYTHONDIR": home, "MPLBACKEND": "agg"}
 
 
 def _wait_for(client) -> None:

@@ -19,6 +19,7 @@ import nbformat
 import pandas as pd
 from matplotlib.figure import Figure
 from nbconvert import HTMLExporter
+from threadpoolctl import threadpool_limits
 
 from kit.alive import own_temporary, sweep_temporary, temporary_files_in
 from kit.context.costs import costs_by_regimen
@@ -65,7 +66,8 @@ from kit.words import FEW_NAMES, day
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 COSTS = "costs.html"
-ALONE = ("01", "02", "03", "06")  # notebooks that need no comparison: they run while the page makes it
+# Notebooks that need no comparison run while the page makes it; last comes what this process then begins for them.
+ALONE, LAST = ("01", "02", "03", "06"), "07"
 SOON = 0.2  # seconds
 Say = Callable[[str], None]
 Kernel = Callable[[], AbstractContextManager[Run]]
@@ -134,15 +136,15 @@ def report(request: Request, say: Say = lambda sentence: None, kernel: Kernel = 
             _write_sheet(draft, found, study, final)
             if request.pdf:
                 say(print_pages(draft))
-            standing = standing_in(whole, request.facility)
-            if request.notebooks == NOTEBOOKS:  # what takes a notebook longest is begun here, before it is asked for
+            if request.notebooks == NOTEBOOKS:  # what the last notebook will ask for
                 specifications(study, answers_of(study), ways_of(study))
-        say("Writing tables")
-        run = _run_of(found, request, final.name, study.plan)
-        (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
-        with temporary_files_in(draft):  # files with rows of persons come last
-            write_tables(internal, found, study)
-            write_wounds(internal, worklist_of(study), standing, study.plan)
+            say("Writing tables")
+            run = _run_of(found, request, final.name, study.plan)
+            (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
+            with temporary_files_in(draft):  # files with rows of persons come last
+                write_tables(internal, found, study)
+                write_wounds(internal, worklist_of(study), standing_in(whole, request.facility), study.plan)
+            say("Waiting for the notebooks")
     _enter_in_ledger(final)
     for sentence in no_longer_whole(final.parent):
         say(sentence)
@@ -200,12 +202,15 @@ def _scope(study: Study) -> str:
 def _notebooks_meanwhile(request: Request, internal: Path, say: Say, kernel: Kernel) -> Iterator[list[tuple[str, str]]]:
     """The notebooks run while the page is made, and are awaited afterwards; (file, title) of each, in their order.
 
-    What stops the page stops the notebooks: the kernel ends first, and with it what waits for it.
+    What stops the page stops the notebooks: the kernel ends first, and with it what waits for it. Two processes are at
+    work, so that in each the libraries use one thread.
     """
     notebooks = sorted(request.notebooks.glob("[0-9]*.ipynb"))
-    inturn = sorted(notebooks, key=lambda notebook: not notebook.stem.startswith(ALONE))
+    inturn = sorted(
+        notebooks, key=lambda notebook: (notebook.stem.startswith(LAST), not notebook.stem.startswith(ALONE))
+    )
     say("Starting the kernel in which the notebooks run")
-    with ThreadPoolExecutor(1) as beside, kernel() as run:
+    with threadpool_limits(1), ThreadPoolExecutor(1) as beside, kernel() as run:
         going = beside.submit(_run_notebooks, inturn, request, internal, say, run)
         yield [(f"{notebook.stem}.html", title_of(nbformat.read(notebook, 4))) for notebook in notebooks]
         while not going.done():

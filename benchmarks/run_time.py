@@ -26,17 +26,18 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as reports:
         report(Request(EXPORT, Path(reports)), say=lambda told: begin(marks, told))
     ended = time.perf_counter()
-    ends = [moment for _, moment in marks[1:]] + [ended]
-    print("| stage | seconds | share |\n| --- | ---: | ---: |")
-    for (stage, start), end in zip(marks, ends, strict=True):
-        print(f"| {stage} | {end - start:.1f} | {100 * (end - start) / (ended - began):.0f}% |")
+    print("| in which process | stage | begins after, s | takes, s |\n| --- | --- | ---: | ---: |")
+    for beside in (False, True):
+        own = [mark for mark in marks if mark[0].startswith("Notebook") == beside]
+        for (stage, start), (_, end) in zip(own, [*own[1:], ("", ended)], strict=True):
+            print(f"| {'notebooks' if beside else 'page'} | {stage} | {start - began:.1f} | {end - start:.1f} |")
     who = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
     peak = sum(resource.getrusage(one).ru_maxrss for one in who) * TO_MB
     print(f"run_time: report_s={ended - began:.1f} peak_mb={peak:.0f}")
 
 
 def begin(marks: list[tuple[str, float]], told: str) -> None:
-    """A stage begins with every message but the one that counts rows."""
+    """A stage begins with every message but the one that counts rows; the notebooks run while the page is made."""
     if not told[0].isdigit():
         marks.append((told, time.perf_counter()))
 

@@ -3,11 +3,12 @@
     .venv/bin/python benchmarks/scale.py [--draws N] [--looped N] [--rivals PYTHON] [--no-chain] [--report]
 
 Exports of 130 residents, 5,000 and 100,000 wounds are invented (benchmarks/scale_export.py) and read by a process of
-their own for each stage, so that each has its own peak of memory. Reading and cleaning stands beside polars, curves
-beside lifelines and R's survfit, mixed models beside lme4 and statsmodels, nested trials in which every draw is fitted
-anew beside pySEQTarget: same data, one thread, answers compared too. Slow ones run a few draws and are scaled up.
+their own for each stage, so that each has its own peak of memory. Reading and cleaning stands beside polars and R's
+data.table, curves beside lifelines and R's survfit, mixed models beside lme4 and statsmodels, nested trials in which
+every draw is fitted anew beside pySEQTarget: same data, one thread, answers compared too; the group's answers and the
+whole report alone have as many threads as the kit gives them. Slow ones run a few draws and are scaled up.
 Each ratio is the median of runs in pairs, one after the other, so that other work on the machine slows both alike; of
-polars and pySEQTarget it is of processor time. polars and pySEQTarget are no part of the kit:
+reading and of pySEQTarget it is of processor time. polars and pySEQTarget are no part of the kit:
 `--rivals` names a Python that has them (pip install polars pySEQTarget). What is not installed is left out and told.
 """
 
@@ -17,6 +18,7 @@ import argparse
 import json
 import math
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -34,122 +36,44 @@ from invented_facility import Scenario, plan_of, simulate  # noqa: E402
 from lifelines import KaplanMeierFitter  # noqa: E402
 from scale_export import write_export  # noqa: E402
 
-from kit.compared import weeks  # noqa: E402
-from kit.healing.answers import answer  # noqa: E402
 from kit.healing.comparison import any_modality, draw_all  # noqa: E402
 from kit.healing.curves import incidence  # noqa: E402
-from kit.healing.description import describe  # noqa: E402
 from kit.healing.emulation import Layout, lay_out  # noqa: E402
 from kit.healing.resampling import resident_draws  # noqa: E402
 from kit.healing.trials import weeks_of  # noqa: E402
-from kit.intake.cleaning import clean  # noqa: E402
-from kit.intake.readers import read_export  # noqa: E402
-from kit.intake.screening import screen  # noqa: E402
-from kit.pages.report import Request, report  # noqa: E402
-from kit.plan import read_plan  # noqa: E402
-from kit.study import PLAN_NAME, read_study  # noqa: E402
+from kit.study import read_study  # noqa: E402
 
-try:
-    import resource
-except ModuleNotFoundError:  # Windows has none: memory is not told there
-    resource = None
-
-RIVALS = Path(__file__).resolve().parent / "rivals"
+STAGES, RIVALS = (Path(__file__).resolve().parent / name for name in ("scale_stages.py", "rivals"))
 SIZES = {"130 residents": 0, "5,000 wounds": 5_000, "100,000 wounds": 100_000}
 REGION, CHAIN = "5,000 wounds", "100,000 wounds"
 GROWING = ("reading", "group")  # stages over which growth is told
 PAIRS, RESAMPLES, FOLLOWED = 3, 500, 12
-TO_MB = 1 / 1024**2 if sys.platform == "darwin" else 1 / 1024  # ru_maxrss counts bytes there, kilobytes elsewhere
 NEITHER = float("nan")
 
 
-class Laps:
-    """Seconds of each step, of the clock and of the processor."""
-
-    def __init__(self) -> None:
-        self.told: dict[str, tuple[float, float]] = {}
-        self.clock = time.perf_counter(), time.process_time()
-
-    def lap(self, name: str) -> None:
-        now = time.perf_counter(), time.process_time()
-        self.told[name] = now[0] - self.clock[0], now[1] - self.clock[1]
-        self.clock = now
-
-
-# --- stages, each in a process of its own ---
-
-
-def stage_reading(folder: Path, draws: int) -> dict:
-    """What reading and cleaning takes, step by step, and what came of it."""
-    laps, plan = Laps(), read_plan(folder / PLAN_NAME)
-    raw = read_export(folder)
-    laps.lap("reading")
-    screened = screen(raw, plan)
-    laps.lap("screening")
-    tables = clean(screened, plan).tables
-    laps.lap("cleaning")
-    sized = tables["measurements"]
-    return {
-        "steps": laps.told, "wounds": len(tables["wounds"]), "measurements": len(sized),
-        "sessions": len(tables["sessions"]), "area": float(sized["size"].sum()),
-    }  # fmt: skip
-
-
-def stage_group(folder: Path, draws: int) -> dict:
-    """What the description and the comparison of a group take, once its study is read."""
-    study, laps = read_study(folder), Laps()
-    describe(study.episodes, study.plan)
-    laps.lap("description")
-    made = weeks(study)
-    laps.lap("weeks")
-    answers = answer(made, study.measurements, study.plan, draws)
-    laps.lap("comparisons")
-    told = answers.told.iloc[0]
-    return {"steps": laps.told, "difference": float(told["closed_difference"]), "facilities": len(study.facilities)}
-
-
-def stage_report(folder: Path, draws: int) -> dict:
-    """What the whole report takes, notebooks and all."""
-    laps = Laps()
-    with tempfile.TemporaryDirectory() as reports:
-        report(Request(folder, Path(reports)), say=lambda told: None)
-    laps.lap("report")
-    return {"steps": laps.told}
-
-
-STAGES = {"reading": stage_reading, "group": stage_group, "report": stage_report}
-
-
 def run_stage(stage: str, folder: Path, draws: int) -> dict:
-    """What a stage told, from a process of its own; nothing where it did not end."""
-    ran = subprocess.run(
-        [sys.executable, __file__, "--stage", stage, "--folder", str(folder), "--draws", str(draws)],
-        capture_output=True, text=True,
-    )  # fmt: skip
-    return json.loads(ran.stdout.splitlines()[-1]) if ran.returncode == 0 else {}
+    """What a stage told, from a process of its own; nothing where it did not end.
+
+    Reading, which stands beside others, has one thread; the others have what the kit gives itself.
+    """
+    free = {name: value for name, value in os.environ.items() if name not in THREADS}
+    return told_by([sys.executable, STAGES, stage, folder, draws], os.environ if stage == "reading" else free)
 
 
-def tell_stage(stage: str, folder: Path, draws: int) -> None:
-    told = STAGES[stage](folder, draws)
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * TO_MB if resource else NEITHER
-    print(json.dumps(told | {"mb": peak}))
+def told_by(command: list, surroundings: dict[str, str] | None = None) -> dict:
+    """What another process tells in its last line; nothing where it lacks a library, or did not end."""
+    ran = subprocess.run([str(one) for one in command], capture_output=True, text=True, env=surroundings)
+    return json.loads(ran.stdout.splitlines()[-1]) if ran.returncode == 0 and ran.stdout else {}
 
 
 # --- beside others ---
 
 
-def asked_of(python: str, script: str, *given: object) -> dict:
-    """What a script told in another Python; nothing where that lacks the library."""
-    command = [python, RIVALS / script, *map(str, given)]
-    ran = subprocess.run(command, capture_output=True, text=True)
-    return json.loads(ran.stdout.splitlines()[-1]) if ran.returncode == 0 and ran.stdout else {}
-
-
-def beside_polars(folder: Path, python: str) -> float:
-    """Reading and cleaning: the kit's time over polars'."""
+def beside_reading(folder: Path, name: str, command: list) -> float:
+    """Reading and cleaning: the kit's time over that of another, both on one thread, of the processor."""
     ratios = []
     for _ in range(PAIRS):
-        own, other = run_stage("reading", folder, 0), asked_of(python, "by_polars.py", folder)
+        own, other = run_stage("reading", folder, 0), told_by([*command, folder])
         if not (own and other):
             return NEITHER
         seconds = sum(cpu for _, cpu in own["steps"].values())
@@ -157,7 +81,7 @@ def beside_polars(folder: Path, python: str) -> float:
     same = {name: own[name] == other[name] for name in ("wounds", "measurements")}
     apart = abs(own["area"] - other["area"]) / other["area"]
     told = ", ".join(f"{name} {'the same' if alike else 'differ'}" for name, alike in same.items())
-    print(f"| polars: reading and cleaning | {seconds:.2f} | {other['seconds']:.2f} | {told}; area apart {apart:.0e} |")
+    print(f"| {name}: reading and cleaning | {seconds:.2f} | {other['seconds']:.2f} | {told}; area apart {apart:.0e} |")
     return float(np.median(ratios))
 
 
@@ -232,14 +156,14 @@ def as_rows(layout: Layout) -> pd.DataFrame:
 def beside_nested(residents: int, looped: int, python: str) -> float:
     """Started now beside not started: pySEQTarget's time over the kit's, for as many resamples."""
     layout = group_of(residents)
-    asked = any_modality(layout)
+    asked, command = any_modality(layout), [python, RIVALS / "by_pyseqtarget.py"]
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "weeks.csv"
         as_rows(layout).to_csv(file, index=False)
         began = time.process_time()
         found = draw_all(layout, [asked], RESAMPLES)[asked.key]
         seconds = time.process_time() - began
-        once, some = (asked_of(python, "by_pyseqtarget.py", file, FOLLOWED, count) for count in (0, looped))
+        once, some = (told_by([*command, file, FOLLOWED, count]) for count in (0, looped))
     own = found.numbers["closed"]
     told = f"{in_points(own[0, 0] - own[1, 0], np.std(own[0, 1:] - own[1, 1:]))} and "
     if not (once and some):
@@ -279,11 +203,7 @@ def main() -> None:
     parser.add_argument("--no-chain", action="store_true", help="leave the 100,000 wounds out")
     parser.add_argument("--report", action="store_true", help="run the whole report of 5,000 wounds too")
     parser.add_argument("--exports", type=Path, help="where the invented exports are kept for another run")
-    parser.add_argument("--stage", choices=STAGES, help=argparse.SUPPRESS)
-    parser.add_argument("--folder", type=Path, help=argparse.SUPPRESS)
     asked = parser.parse_args()
-    if asked.stage:
-        return tell_stage(asked.stage, asked.folder, asked.draws)
     if asked.exports:
         return compare(asked, asked.exports)
     with tempfile.TemporaryDirectory() as folder:
@@ -302,7 +222,9 @@ def compare(asked: argparse.Namespace, exports: Path) -> None:
     tabled(found)
     region = exports / str(SIZES[REGION])
     print("\n| beside | kit, s | other, s | answers |\n| --- | ---: | ---: | --- |")
-    polars = beside_polars(region, asked.rivals)
+    polars = beside_reading(region, "polars", [asked.rivals, RIVALS / "by_polars.py"])
+    if shutil.which("Rscript"):
+        beside_reading(region, "R, data.table", ["Rscript", RIVALS / "by_datatable.R"])
     lifelines = beside_curves(read_study(region).episodes, asked.draws, 10 * asked.looped)
     beside_mixed(SIZES[REGION])
     nested = beside_nested(3450, asked.looped, asked.rivals)

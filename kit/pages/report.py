@@ -137,6 +137,7 @@ def report(request: Request, say: Say = lambda sentence: None, kernel: Kernel = 
             if request.pdf:
                 say(print_pages(draft))
             if request.notebooks == NOTEBOOKS:  # what the last notebook will ask for
+                say("Asking the same under other rules of the plan")
                 specifications(study, answers_of(study), ways_of(study))
             say("Writing tables")
             run = _run_of(found, request, final.name, study.plan)

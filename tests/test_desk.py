@@ -4,7 +4,9 @@ import json
 import os
 import shutil
 import stat
+import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pandas as pd
@@ -189,6 +191,43 @@ def test_an_answer_is_made_once(desk):
     assert len(calls) == 1
     pd.testing.assert_frame_equal(first["frame"], again["frame"], check_exact=True)
     assert first["value"] == again["value"]
+
+
+def test_an_answer_that_is_being_worked_out_is_waited_for(desk):
+    begun, calls = threading.Event(), []
+
+    def make():
+        calls.append(1)
+        begun.set()
+        time.sleep(0.3)
+        return {"value": 0.1}
+
+    def asked():
+        return kept.kept(make_known(), "answer", make, lambda made: made, lambda parts: parts)
+
+    with ThreadPoolExecutor(2) as both:
+        first = both.submit(asked)
+        assert begun.wait(20)
+        assert both.submit(asked).result() == first.result() == {"value": 0.1}
+    assert len(calls) == 1
+    assert not list(desk.rglob("*.lock"))
+
+
+def test_one_that_fails_lets_the_next_try(desk):
+    def fails():
+        raise ValueError("no number")
+
+    with pytest.raises(ValueError, match="no number"):
+        kept.kept(make_known(), "answer", fails, lambda made: made, lambda parts: parts)
+    assert ask(make_known(), [])["value"] == 0.1
+
+
+def test_where_there_can_be_no_lock_an_answer_is_made_all_the_same(desk, monkeypatch):
+    def refused(lock):
+        raise OSError("no locks here")
+
+    monkeypatch.setattr(kept, "take", refused)
+    assert ask(make_known(), [])["value"] == 0.1
 
 
 @pytest.mark.parametrize(("files", "facility"), [("other files", ""), ("files", "Tarnwick")])

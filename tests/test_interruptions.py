@@ -18,6 +18,7 @@ import pytest
 from kit.__main__ import main
 from kit.alive import HOME, LOCK, own_temporary, sweep_temporary, take, temporary_files_in
 from kit.endings import Ended, heeding, no_core_dumps, status_of, undisturbed
+from kit.pages import report as module
 from kit.pages.folders import sweep_drafts
 from kit.pages.kernel import one_kernel
 from kit.pages.ledger import read_ledger
@@ -240,6 +241,34 @@ def test_a_run_that_is_asked_to_stop_says_so_in_one_line(process, name, status):
     asked, _ = process(ASKED.format(name=name))
     said = asked.communicate()[1]
     assert (asked.returncode, said) == (status, "Stopped: interrupted; nothing unfinished was kept\n")
+
+
+def test_the_notebooks_run_while_the_page_is_made(small, monkeypatch):
+    own = module.findings
+
+    def once_a_notebook_is_there(*given):
+        assert becomes(lambda: list(small.reports.rglob("01-question.html")))
+        return own(*given)
+
+    monkeypatch.setattr(module, "findings", once_a_notebook_is_there)
+    assert (report(small) / "internal" / "01-question.html").exists()
+
+
+def test_what_stops_the_page_stops_the_notebooks_and_leaves_nothing(small, tmp_path, monkeypatch):
+    slow = nbformat.read(small.notebooks / "01-question.ipynb", 4)
+    slow.cells[-1].source = "import pathlib, time\npathlib.Path(export, '..', 'begun').touch()\ntime.sleep(600)"
+    nbformat.write(slow, small.notebooks / "01-question.ipynb")
+
+    def stopped(*given):
+        assert becomes((tmp_path / "begun").exists)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(module, "findings", stopped)
+    began = time.monotonic()
+    with pytest.raises(KeyboardInterrupt):
+        report(small)
+    assert time.monotonic() - began < 10 * PATIENCE  # the cell alone would take three times as long
+    assert not list(small.reports.rglob("*.html"))
 
 
 @posix

@@ -67,7 +67,6 @@ def follow(
     begins = np.maximum(weeks_begin[week], clock[row] + 1) - clock[row]
     ends = np.minimum(np.where(week == last[row], last_day[row], next_begins[week] - 1), last_day[row]) - clock[row]
     final = (week == last[row]) & (until[row] <= clock[row] + horizon)
-    final &= cause[row] >= 0
     return Followed(row, week, _by_day(begins, ends, np.where(final, cause[row], -1), horizon), horizon)
 
 

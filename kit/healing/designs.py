@@ -51,12 +51,12 @@ class Design:
             told += coefficients[1 + home]
         return told
 
-    def add(self, gradient: np.ndarray, home: int, found: np.ndarray) -> None:
-        """Adds to `gradient` (`width` x sets) what one of `blocks` came to, column by column (columns x sets)."""
-        gradient[0] += found[0]
-        gradient[1 + self.homes :] += found[1:]
+    def add(self, total: np.ndarray, home: int, found: np.ndarray) -> None:
+        """Adds to `total` (`width` x sets) what one of `blocks` came to, column by column (columns x sets)."""
+        total[0] += found[0]
+        total[1 + self.homes :] += found[1:]
         if self.homes:
-            gradient[1 + home] += found[0]
+            total[1 + home] += found[0]
 
     def take(self, rows: slice | np.ndarray) -> Design:
         """Some rows alone."""

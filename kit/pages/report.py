@@ -139,13 +139,14 @@ def report(request: Request, say: Say = lambda sentence: None, kernel: Kernel = 
             if request.notebooks == NOTEBOOKS:  # what the last notebook will ask for
                 say("Asking the same under other rules of the plan")
                 specifications(study, answers_of(study), ways_of(study))
-            say("Writing tables")
-            run = _run_of(found, request, final.name, study.plan)
-            (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
-            with temporary_files_in(draft):  # files with rows of persons come last
-                write_tables(internal, found, study)
-                write_wounds(internal, worklist_of(study), standing_in(whole, request.facility), study.plan)
+            standing = standing_in(whole, request.facility)
             say("Waiting for the notebooks")
+        say("Writing tables")
+        run = _run_of(found, request, final.name, study.plan)
+        (internal / "run.json").write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
+        with temporary_files_in(draft):  # files with rows of persons come last
+            write_tables(internal, found, study)
+            write_wounds(internal, worklist_of(study), standing, study.plan)
     _enter_in_ledger(final)
     for sentence in no_longer_whole(final.parent):
         say(sentence)
